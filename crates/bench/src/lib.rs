@@ -1,0 +1,1 @@
+//! What a record proves: capacity, energy, share above the cutoff, resistance, recharge.

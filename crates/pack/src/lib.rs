@@ -1,0 +1,1 @@
+//! One battery as a model: its circuit, its limits, and how well they are known.

@@ -1,0 +1,1 @@
+//! The files a person writes, checked into domain values, with errors that point.

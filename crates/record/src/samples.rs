@@ -1,0 +1,92 @@
+//! What reading a log gives.
+
+use std::collections::BTreeMap;
+
+/// One moment of a record.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sample {
+    /// Seconds since the first sample.
+    pub elapsed_s: f64,
+    /// At the terminals (V).
+    pub voltage_v: f64,
+    /// Out of the pack positive, into it negative (A).
+    pub current_a: f64,
+}
+
+/// The samples of a record in order of time, one column each.
+///
+/// Voltage and current are kept in single precision (seven digits, more than any meter has), so
+/// that ten million rows fit in 160 MB.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Samples {
+    /// Seconds since the first sample, never falling.
+    pub elapsed_s: Vec<f64>,
+    /// At the terminals (V).
+    pub voltage_v: Vec<f32>,
+    /// Out of the pack positive (A).
+    pub current_a: Vec<f32>,
+    /// Of the pack or beside it (°C), where the record has it; NaN where a row lacks it.
+    pub temperature_c: Option<Vec<f32>>,
+}
+
+impl Samples {
+    /// How many there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.elapsed_s.len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.elapsed_s.is_empty()
+    }
+
+    /// The samples in order of time.
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = Sample> + Clone + '_ {
+        (0..self.len()).map(|at| Sample {
+            elapsed_s: self.elapsed_s[at],
+            voltage_v: f64::from(self.voltage_v[at]),
+            current_a: f64::from(self.current_a[at]),
+        })
+    }
+}
+
+/// The smallest step each column can show, as declared or as seen in the data.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Resolution {
+    /// Of the clock (s).
+    pub time_s: f64,
+    /// Of the voltage (V).
+    pub voltage_v: f64,
+    /// Of the current (A), or what the power or counter it was worked out from amounts to.
+    pub current_a: f64,
+}
+
+/// What became of the rows: `read = used + all set aside`, always.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct RowCount {
+    /// Rows below the heading that hold anything.
+    pub read: usize,
+    /// Rows that became samples.
+    pub used: usize,
+    /// The others, by reason.
+    pub set_aside: BTreeMap<String, usize>,
+}
+
+/// A log, read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Record {
+    /// The name of the file it came from, as given.
+    pub file: String,
+    /// The instant of the first sample, where the record tells it.
+    pub start: Option<jiff::Timestamp>,
+    /// What was read.
+    pub samples: Samples,
+    /// The steps of its columns.
+    pub resolution: Resolution,
+    /// What became of the rows.
+    pub rows: RowCount,
+    /// What was guessed or odd, each a sentence for people.
+    pub notices: Vec<String>,
+}

@@ -1,0 +1,1 @@
+//! Charts, self-contained HTML reports, tables for the terminal.

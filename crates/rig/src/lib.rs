@@ -1,0 +1,1 @@
+//! The devices and how they are fed: cables, schedules, voltages.

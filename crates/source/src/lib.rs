@@ -1,0 +1,1 @@
+//! What puts energy in: panels with their controllers, chargers.

@@ -1,0 +1,2 @@
+//! Will it last till dawn? The command line.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Site, pack, rig and sources together: simulated, drawn at random, judged.
