@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::Column;
+
 /// One moment of a record.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sample {
@@ -27,6 +29,11 @@ pub struct Samples {
     pub current_a: Vec<f32>,
     /// Of the pack or beside it (°C), where the record has it; NaN where a row lacks it.
     pub temperature_c: Option<Vec<f32>>,
+    /// What the meter's own charge counter says went out since the first sample, net (Ah), where
+    /// the record has one; resets taken out; NaN where a row lacks it.
+    pub counted_ah: Option<Vec<f32>>,
+    /// The same of its energy counter (Wh).
+    pub counted_wh: Option<Vec<f32>>,
 }
 
 impl Samples {
@@ -53,14 +60,34 @@ impl Samples {
 }
 
 /// The smallest step each column can show, as declared or as seen in the data.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Resolution {
     /// Of the clock (s).
     pub time_s: f64,
     /// Of the voltage (V).
     pub voltage_v: f64,
-    /// Of the current (A), or what the power or counter it was worked out from amounts to.
+    /// Of the current (A). Worked out from power: one step of the power at the mean voltage.
+    /// Worked out from a counter: one step of the counter over the whole record.
     pub current_a: f64,
+    /// Of the charge counter (Ah), where there is one.
+    pub counted_ah: Option<f64>,
+    /// Of the energy counter (Wh), where there is one.
+    pub counted_wh: Option<f64>,
+}
+
+/// Where the current of a record comes from.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CurrentFrom {
+    /// A column of its own.
+    #[default]
+    Measured,
+    /// Power over voltage.
+    Power,
+    /// The differences of a charge counter.
+    Counter,
+    /// A constant that a person stated; nothing was measured.
+    Stated,
 }
 
 /// What became of the rows: `read = used + all set aside`, always.
@@ -75,18 +102,26 @@ pub struct RowCount {
 }
 
 /// A log, read.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Record {
     /// The name of the file it came from, as given.
     pub file: String,
     /// The instant of the first sample, where the record tells it.
     pub start: Option<jiff::Timestamp>,
+    /// The clock on the wall at the first sample, where the record tells a date but no zone.
+    pub local_start: Option<jiff::civil::DateTime>,
     /// What was read.
     pub samples: Samples,
+    /// Where the current comes from.
+    pub current_from: CurrentFrom,
     /// The steps of its columns.
     pub resolution: Resolution,
     /// What became of the rows.
     pub rows: RowCount,
+    /// Which column was taken for what.
+    pub columns: Vec<Column>,
+    /// What stands above the table as name and value: `("cycles", "4")`.
+    pub about: Vec<(String, String)>,
     /// What was guessed or odd, each a sentence for people.
     pub notices: Vec<String>,
 }
