@@ -1,0 +1,57 @@
+//! Where the night is spent.
+
+use crate::error::{Error, within};
+
+/// A point on the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    latitude_deg: f64,
+    longitude_deg: f64,
+    elevation_m: f64,
+}
+
+impl Place {
+    /// A place by latitude (north positive), longitude (east positive) and height above the sea.
+    ///
+    /// # Errors
+    /// When a number is not one of a place on the ground: latitude within ±90°, longitude within
+    /// ±180°, elevation from −500 m (the Dead Sea's shore lies at −430 m) to 9000 m.
+    pub fn new(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> Result<Self, Error> {
+        Ok(Self {
+            latitude_deg: within("the latitude", latitude_deg, (-90.0, 90.0), "°")?,
+            longitude_deg: within("the longitude", longitude_deg, (-180.0, 180.0), "°")?,
+            elevation_m: within("the elevation", elevation_m, (-500.0, 9000.0), "m")?,
+        })
+    }
+
+    /// Latitude, north positive.
+    #[must_use]
+    pub fn latitude_deg(&self) -> f64 {
+        self.latitude_deg
+    }
+
+    /// Longitude, east positive.
+    #[must_use]
+    pub fn longitude_deg(&self) -> f64 {
+        self.longitude_deg
+    }
+
+    /// Height above the sea.
+    #[must_use]
+    pub fn elevation_m(&self) -> f64 {
+        self.elevation_m
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn impossible_coordinates_are_named() {
+        let said = |place: Result<Place, Error>| place.unwrap_err().to_string();
+        assert_eq!(said(Place::new(91.0, 0.0, 0.0)), "the latitude is 91 °; expected -90 to 90 °");
+        assert!(said(Place::new(0.0, 181.0, 0.0)).starts_with("the longitude is 181 °"));
+        assert!(said(Place::new(0.0, 0.0, f64::NAN)).starts_with("the elevation is NaN m"));
+    }
+}
