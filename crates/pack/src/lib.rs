@@ -1,1 +1,29 @@
 //! One battery as a model: its circuit, its limits, and how well they are known.
+//!
+//! A [`Pack`] holds a [`Circuit`] (what the voltage does under a load), the [`Limits`] its
+//! protection and its maker set, the [`Spread`] of what is uncertain, and the [`Provenance`] of
+//! all three: a typical curve, values somebody stated, or a record it was measured from.
+//! [`runtime`] asks how long it carries one load.
+//!
+//! Discharge current is positive everywhere, charge negative; SoC and shares are 0 to 1.
+
+mod chemistry;
+mod circuit;
+mod error;
+mod limits;
+mod load;
+mod measured;
+mod ocv;
+mod pack;
+mod runtime;
+mod typical;
+
+pub use chemistry::Chemistry;
+pub use circuit::{Circuit, Climate, Rise, State, Step, Warmth, Wells};
+pub use error::PackError;
+pub use limits::Limits;
+pub use load::Load;
+pub use measured::{Sample, samples};
+pub use ocv::Ocv;
+pub use pack::{Pack, Provenance, Spread};
+pub use runtime::{Ended, Runtime, runtime, runtime_from};

@@ -1,0 +1,199 @@
+//! The equivalent circuit of a pack, and its exact step at constant current.
+//!
+//! `v = ocv(available) − v1 − R0·i`, with one resistor-capacitor pair (`dv1/dt = i/C1 −
+//! v1/(R1·C1)`) and, where the rate matters, the two wells of the kinetic battery model
+//! (Manwell & McGowan, Solar Energy 50 (1993) 399). Written with the difference of the wells'
+//! heights as state, the wells are one more exponential: `d gap/dt = i/(c·C) − k'·gap`.
+
+use crate::Ocv;
+
+/// The two wells: a share of the charge is at hand, the rest flows after it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wells {
+    /// Share of the charge that is at hand, `c`.
+    pub at_hand: f64,
+    /// Rate `k' = k/(c·(1 − c))` at which the wells level out.
+    pub rate_per_s: f64,
+}
+
+/// Resistance that rises towards empty: factor `1 + share·(1 − soc/below_soc)²` below `below_soc`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rise {
+    /// What is added when empty, as a share of the resistance when full.
+    pub share: f64,
+    /// Where it begins.
+    pub below_soc: f64,
+}
+
+/// What temperature does, relative to 25 °C.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Warmth {
+    /// Resistance goes with `exp(K·(1/T − 1/298.15))`; this is K, an activation energy over the
+    /// gas constant.
+    pub resistance_k: f64,
+    /// Capacity lost per kelvin below 25 °C, as a share; gained above only up to 1.
+    pub capacity_per_k: f64,
+}
+
+/// The factors that hold at one temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Climate {
+    /// On R0 and R1.
+    pub resistance: f64,
+    /// How much faster the voltage falls with the charge taken: one over the capacity's factor.
+    pub stretch: f64,
+}
+
+impl Climate {
+    /// At 25 °C.
+    pub const MILD: Self = Self { resistance: 1.0, stretch: 1.0 };
+}
+
+/// The electrical model of one pack.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Circuit {
+    /// Charge from full to empty at a very low rate and 25 °C.
+    pub capacity_ah: f64,
+    /// Resistance that acts at once, when full and at 25 °C.
+    pub r0_ohm: f64,
+    /// Resistance of the slow part; 0 for none.
+    pub r1_ohm: f64,
+    /// Capacitance of the slow part; the time constant is `r1_ohm * c1_f`.
+    pub c1_f: f64,
+    /// Charge that comes back out over charge put in.
+    pub charge_efficiency: f64,
+    /// Open-circuit voltage.
+    pub ocv: Ocv,
+    /// Rise of R0 towards empty.
+    pub rise: Rise,
+    /// What temperature does.
+    pub warmth: Warmth,
+    /// The wells; without them all charge is at hand.
+    pub wells: Option<Wells>,
+}
+
+/// Where a pack stands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct State {
+    /// Charge held over capacity.
+    pub soc: f64,
+    /// Voltage across the slow part in V.
+    pub v1_v: f64,
+    /// Height of the bound well over the well at hand, in units of SoC; 0 without wells.
+    pub gap: f64,
+}
+
+impl State {
+    /// At rest for long, at this state of charge.
+    #[must_use]
+    pub fn rested(soc: f64) -> Self {
+        Self { soc, v1_v: 0.0, gap: 0.0 }
+    }
+}
+
+/// What one length of step needs, worked out once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    /// The length in s.
+    pub dt_s: f64,
+    pub(crate) soc_per_a: f64,
+    pub(crate) v1_keep: f64,
+    pub(crate) v1_per_a: f64,
+    pub(crate) gap_keep: f64,
+    pub(crate) gap_per_a: f64,
+}
+
+impl Circuit {
+    /// A circuit with constant resistances, no wells and no effect of temperature.
+    #[must_use]
+    pub fn plain(capacity_ah: f64, ocv: Ocv, r0_ohm: f64, r1_ohm: f64, c1_f: f64) -> Self {
+        Self {
+            capacity_ah,
+            r0_ohm,
+            r1_ohm,
+            c1_f,
+            charge_efficiency: 1.0,
+            ocv,
+            rise: Rise { share: 0.0, below_soc: 1.0 },
+            warmth: Warmth { resistance_k: 0.0, capacity_per_k: 0.0 },
+            wells: None,
+        }
+    }
+
+    /// The factors at a battery temperature in °C.
+    #[must_use]
+    pub fn climate(&self, temperature_c: f64) -> Climate {
+        // beyond these a battery is no battery, and the factors run away
+        let t_c = temperature_c.clamp(-40.0, 80.0);
+        let inverse = 1.0 / (t_c + 273.15) - 1.0 / 298.15;
+        let capacity = (1.0 + self.warmth.capacity_per_k * (t_c - 25.0)).clamp(0.1, 1.0);
+        Climate { resistance: (self.warmth.resistance_k * inverse).exp(), stretch: 1.0 / capacity }
+    }
+
+    /// The state of charge that the voltage sees: of the well at hand, stretched by the cold.
+    #[must_use]
+    #[inline]
+    pub fn available(&self, state: &State, climate: &Climate) -> f64 {
+        let bound = self.wells.map_or(0.0, |w| 1.0 - w.at_hand);
+        1.0 - (1.0 - state.soc + bound * state.gap) * climate.stretch
+    }
+
+    /// Voltage in V behind R0: `ocv − v1`.
+    #[must_use]
+    #[inline]
+    pub fn internal_v(&self, state: &State, climate: &Climate) -> f64 {
+        self.ocv.at(self.available(state, climate)) - state.v1_v
+    }
+
+    /// R0 in Ω at this state and temperature.
+    #[must_use]
+    #[inline]
+    pub fn r0_at(&self, state: &State, climate: &Climate) -> f64 {
+        let low = (1.0 - self.available(state, climate) / self.rise.below_soc).clamp(0.0, 1.0);
+        self.r0_ohm * climate.resistance * (1.0 + self.rise.share * low * low)
+    }
+
+    /// Voltage in V at the terminals while `current_a` flows.
+    #[must_use]
+    #[inline]
+    pub fn terminal_v(&self, state: &State, current_a: f64, climate: &Climate) -> f64 {
+        self.internal_v(state, climate) - self.r0_at(state, climate) * current_a
+    }
+
+    /// What a step of this length needs, for a loop of equal steps.
+    #[must_use]
+    pub fn step(&self, dt_s: f64, climate: &Climate) -> Step {
+        let tau_s = self.r1_ohm * self.c1_f;
+        let v1_keep = if tau_s > 0.0 { (-dt_s / tau_s).exp() } else { 0.0 };
+        let (gap_keep, gap_per_a) = match self.wells {
+            Some(w) => {
+                let x = w.rate_per_s * dt_s;
+                let full = 1.0 / (w.at_hand * self.capacity_ah * 3600.0 * w.rate_per_s);
+                ((-x).exp(), -(-x).exp_m1() * full)
+            }
+            None => (1.0, 0.0),
+        };
+        Step {
+            dt_s,
+            soc_per_a: dt_s / (3600.0 * self.capacity_ah),
+            v1_keep,
+            v1_per_a: self.r1_ohm * climate.resistance * (1.0 - v1_keep),
+            gap_keep,
+            gap_per_a,
+        }
+    }
+
+    /// Moves the state on by one prepared step with a constant current; exact.
+    #[inline]
+    pub fn advance_by(&self, state: &mut State, current_a: f64, step: &Step) {
+        let stored_a = if current_a < 0.0 { current_a * self.charge_efficiency } else { current_a };
+        state.soc -= stored_a * step.soc_per_a;
+        state.v1_v = state.v1_v * step.v1_keep + current_a * step.v1_per_a;
+        state.gap = state.gap * step.gap_keep + stored_a * step.gap_per_a;
+    }
+
+    /// Moves the state on by `dt_s` with a constant current; exact.
+    pub fn advance(&self, state: &mut State, current_a: f64, dt_s: f64, climate: &Climate) {
+        self.advance_by(state, current_a, &self.step(dt_s, climate));
+    }
+}

@@ -1,0 +1,28 @@
+//! What the protection and the maker allow.
+
+/// Limits of a pack; `None` where there is none, or it is not known.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Limits {
+    /// The protection opens when the terminals fall to this.
+    pub undervoltage_v: Option<f64>,
+    /// The protection closes again when the terminals, unloaded, are back at this, or when a
+    /// charger is put on.
+    pub release_v: Option<f64>,
+    /// Charging is ended at this.
+    pub overvoltage_v: Option<f64>,
+    /// The most it may give, continuously.
+    pub discharge_a: Option<f64>,
+    /// The most it may take.
+    pub charge_a: Option<f64>,
+    /// Charging harms it below this temperature.
+    pub charge_least_c: Option<f64>,
+    /// Whether the pack itself refuses charge below `charge_least_c`. If it does not, it *will*
+    /// be charged in frost, and be harmed.
+    pub refuses_frost: bool,
+    /// Neither charge nor discharge above this temperature.
+    pub most_c: Option<f64>,
+    /// Voltage a charger holds until the current has fallen (absorption, for lead-acid).
+    pub charge_v: Option<f64>,
+    /// Voltage a charger holds after that, where there is one.
+    pub float_v: Option<f64>,
+}

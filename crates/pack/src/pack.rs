@@ -1,0 +1,54 @@
+//! One battery: a circuit, its limits, and where the numbers come from.
+
+use crate::{Chemistry, Circuit, Limits};
+
+/// One battery as bought.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pack {
+    /// What its owner calls it.
+    pub name: String,
+    /// What it is made of, where known.
+    pub chemistry: Option<Chemistry>,
+    /// What its label says.
+    pub rated_ah: f64,
+    /// Its electrical model.
+    pub circuit: Circuit,
+    /// What it draws on itself: its protection, and self-discharge, as a current.
+    pub idle_a: f64,
+    /// What its protection and maker allow.
+    pub limits: Limits,
+    /// How well the model is known.
+    pub spread: Spread,
+    /// Where the model comes from.
+    pub provenance: Provenance,
+}
+
+/// Standard uncertainties of the model, for draws and intervals.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Spread {
+    /// Of the capacity, relative.
+    pub capacity: f64,
+    /// Of all resistances together, relative.
+    pub resistance: f64,
+    /// Of the open-circuit voltage, the same everywhere on the curve.
+    pub ocv_v: f64,
+}
+
+/// Where a model comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Provenance {
+    /// The chemistry's typical curve: nothing was measured.
+    Typical {
+        /// Where the typical curve was taken from.
+        source: &'static str,
+    },
+    /// Values that somebody stated.
+    Stated,
+    /// Measured from records.
+    Measured {
+        /// The records.
+        from: Vec<String>,
+        /// What the records could not tell, in words, a sentence each.
+        notes: Vec<String>,
+    },
+}
