@@ -1,1 +1,26 @@
 //! The devices and how they are fed: cables, schedules, voltages.
+//!
+//! A [`Rig`] is a radial tree: the pack's terminals, then branches (a fuse, a cable, connectors,
+//! perhaps a converter, ending in a hub), and devices on their own wires. It knows when each
+//! device runs ([`schedule::When`]), what each draws ([`Load`]), and what voltage reaches it.
+//!
+//! Voltages come in two ways: [`Rig::solve`] is exact and tells everything about one instant;
+//! [`Aggregator`] boils a state of the rig down to a few coefficients for a simulation that asks
+//! a million times.
+
+mod converter;
+mod copper;
+mod device;
+mod error;
+mod load;
+pub mod schedule;
+mod sweep;
+mod tree;
+
+pub use converter::Converter;
+pub use copper::{Cable, Section, Wire};
+pub use device::{Device, Fuse, Peak, Use};
+pub use error::{Collapse, RigError};
+pub use load::Load;
+pub use sweep::{DeviceSeen, SegmentSeen, Solution};
+pub use tree::{Branch, Rig};
