@@ -10,6 +10,7 @@ mod kind;
 mod number;
 mod read;
 mod show;
+pub mod uncertainty;
 pub mod wire;
 
 pub use kind::Kind;

@@ -1,0 +1,176 @@
+//! How sure a run's charge and energy are.
+//!
+//! Gain and offset of the meter are the same through a run, so they do not average out
+//! (JCGM 100:2008, 5.2.2); the last digit of a steady current is taken to be so as well, which is
+//! right for a noise below one digit and on the safe side above it. Noise averages out.
+
+use quantity::uncertainty::{Budget, Shape, rectangular, resolution};
+use record::Resolution;
+
+use crate::Instrument;
+use crate::piece::Sum;
+use crate::trace::{Stretch, Trace};
+
+/// What is not known of a charge or an energy.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Doubt {
+    /// From the meter: the same in every run made with it.
+    pub meter: Budget,
+    /// From this run alone: ends, gaps, sampling, noise.
+    pub run: Budget,
+}
+
+impl Doubt {
+    /// Both together.
+    #[must_use]
+    pub fn whole(&self) -> Budget {
+        Budget { parts: self.meter.parts.iter().chain(&self.run.parts).copied().collect() }
+    }
+
+    /// Half-width of the 95 % interval.
+    #[must_use]
+    pub fn expanded_95(&self) -> f64 {
+        self.whole().expanded_95()
+    }
+}
+
+/// The doubts of a run.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Doubts {
+    /// Of the charge (Ah).
+    pub capacity_ah: Doubt,
+    /// Of the energy (Wh).
+    pub energy_wh: Doubt,
+}
+
+/// What the meter's own errors can do to the integrals of a run.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Meter {
+    pub(crate) instrument: Instrument,
+    pub(crate) resolution: Resolution,
+    /// Standard deviation of the current's noise (A).
+    pub(crate) noise_a: f64,
+    /// Readings in the run.
+    pub(crate) readings: usize,
+    /// The voltage passes over so many of its own steps.
+    pub(crate) voltage_steps: f64,
+}
+
+impl Meter {
+    /// The law of propagation (JCGM 100:2008, 5.1.2) for ∫I dt and ∫VI dt.
+    pub(crate) fn doubts(&self, sum: &Sum) -> Doubts {
+        let mut doubts = Doubts::default();
+        let hours = sum.duration_s / 3600.0;
+        let charge_ah = sum.charge_ah.abs();
+        let energy_wh = sum.energy_wh.abs();
+        let mean_v = if charge_ah > 0.0 { energy_wh / charge_ah } else { 0.0 };
+        let Instrument { current, voltage, clock } = self.instrument;
+
+        let mut of_charge = |name, u_ah: f64, shape| {
+            doubts.capacity_ah.meter.add(name, u_ah, shape);
+            doubts.energy_wh.meter.add(name, u_ah * mean_v, shape);
+        };
+        of_charge("gain of the current", rectangular(current.gain) * charge_ah, Shape::Rectangular);
+        let offset_a = rectangular(current.constant(self.resolution.current_a));
+        of_charge("offset of the current", offset_a * hours, Shape::Rectangular);
+        let digit_a = resolution(self.resolution.current_a);
+        of_charge("last digit of the current", digit_a * hours, Shape::Rectangular);
+        of_charge("clock", rectangular(clock) * charge_ah, Shape::Rectangular);
+
+        let mut of_voltage =
+            |name, u_wh: f64| doubts.energy_wh.meter.add(name, u_wh, Shape::Rectangular);
+        of_voltage("gain of the voltage", rectangular(voltage.gain) * energy_wh);
+        let offset_v = rectangular(voltage.constant(self.resolution.voltage_v));
+        of_voltage("offset of the voltage", offset_v * charge_ah);
+        if self.voltage_steps < 10.0 {
+            // a voltage that passes over many of its digits averages the last one out
+            let digit_v = resolution(self.resolution.voltage_v);
+            of_voltage("last digit of the voltage", digit_v * charge_ah);
+        }
+
+        let noise_ah = self.noise_a * hours / (self.readings.max(1) as f64).sqrt();
+        doubts.capacity_ah.run.add("noise", noise_ah, Shape::Normal);
+        doubts.energy_wh.run.add("noise", noise_ah * mean_v, Shape::Normal);
+        doubts
+    }
+}
+
+impl Trace<'_> {
+    /// The doubts of what flows in some stretches, which is `sum`.
+    pub(crate) fn doubts(
+        &self,
+        instrument: Option<Instrument>,
+        stretches: &[Stretch],
+        sum: &Sum,
+    ) -> Doubts {
+        let voltages = || {
+            stretches
+                .iter()
+                .flat_map(|stretch| stretch.samples.clone())
+                .map(|at| self.voltage_v(at))
+        };
+        let span_v = voltages().fold(0.0, f64::max) - voltages().fold(f64::MAX, f64::min);
+        let step_v = self.record.resolution.voltage_v;
+        let meter = Meter {
+            instrument: instrument.unwrap_or_default(),
+            resolution: self.record.resolution,
+            noise_a: self.noise_a,
+            readings: stretches.iter().map(|stretch| stretch.samples.len()).sum(),
+            voltage_steps: if step_v > 0.0 { span_v / step_v } else { f64::INFINITY },
+        };
+        let mut doubts = meter.doubts(sum);
+        let mut add = |name, [u_ah, u_wh]: [f64; 2]| {
+            doubts.capacity_ah.run.add(name, u_ah, Shape::Rectangular);
+            doubts.energy_wh.run.add(name, u_wh, Shape::Rectangular);
+        };
+        for stretch in stretches {
+            for (at, apart_s) in [stretch.samples.start, stretch.samples.end - 1]
+                .into_iter()
+                .zip(self.ends_s(stretch))
+            {
+                let u_ah = rectangular(self.current_a(at).abs() * apart_s / 2.0 / 3600.0);
+                add("ends", [u_ah, u_ah * self.voltage_v(at)]);
+            }
+            for gap in self.gaps.iter().filter(|gap| {
+                gap.bridged && (stretch.samples.start..stretch.samples.end - 1).contains(&gap.at)
+            }) {
+                add("gap", self.gap_doubt(gap.at));
+            }
+        }
+        add("sampling", self.sampling_doubt(stretches));
+        doubts
+    }
+
+    /// In a bridged gap the current can have been anywhere between the two sides' readings and
+    /// their scatter, the voltage anywhere between the two sides': the half-widths, as standard
+    /// uncertainties in Ah and Wh.
+    fn gap_doubt(&self, at: usize) -> [f64; 2] {
+        let hours = (self.elapsed_s(at + 1) - self.elapsed_s(at)) / 3600.0;
+        let [before_a, after_a] = [at, at + 1].map(|at| self.current_a(at));
+        let [before_v, after_v] = [at, at + 1].map(|at| self.voltage_v(at));
+        let half_a = (before_a - after_a).abs() / 2.0
+            + self.noise_a.max(self.record.resolution.current_a / 2.0);
+        let half_v = (before_v - after_v).abs() / 2.0;
+        let mean_a = (before_a + after_a).abs() / 2.0;
+        let mean_v = (before_v + after_v) / 2.0;
+        let u_ah = rectangular(half_a * hours);
+        [u_ah, (u_ah * mean_v).hypot(rectangular(half_v * mean_a * hours))]
+    }
+
+    /// Straight lines between readings miss what bends: a third of what leaving out every second
+    /// reading changes bounds it (the error of the trapezoid falls with the square of its step).
+    fn sampling_doubt(&self, stretches: &[Stretch]) -> [f64; 2] {
+        let mut change = Sum::default();
+        for stretch in stretches {
+            let mut at = stretch.samples.start;
+            while at + 2 < stretch.samples.end {
+                let fine: Sum = [at, at + 1].into_iter().map(|at| self.piece(at, at + 1)).collect();
+                let coarse = self.piece(at, at + 2);
+                change.charge_ah += coarse.charge_ah() - fine.charge_ah;
+                change.energy_wh += coarse.energy_wh() - fine.energy_wh;
+                at += 2;
+            }
+        }
+        [change.charge_ah, change.energy_wh].map(|change| rectangular(change.abs() / 3.0))
+    }
+}

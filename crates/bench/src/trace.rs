@@ -1,0 +1,296 @@
+//! A record made ready to be measured: its noise, the zero of its current meter, its gaps, and
+//! the stretches in which current flows one way.
+
+use std::ops::Range;
+
+use record::{Record, Samples};
+
+use crate::BenchError;
+use crate::piece::Piece;
+
+/// Which way the current goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Way {
+    /// None flows.
+    Rest,
+    /// None flows and the terminals are dead: the pack's protection has opened.
+    Open,
+    /// Out of the pack.
+    Out,
+    /// Into the pack.
+    In,
+}
+
+/// Samples in a row with the current going one way.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Stretch {
+    pub(crate) way: Way,
+    pub(crate) samples: Range<usize>,
+}
+
+/// A span without readings inside a stretch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Gap {
+    /// The sample before it.
+    pub(crate) at: usize,
+    /// Whether the readings on both sides agree, so that the straight line between them stands.
+    pub(crate) bridged: bool,
+}
+
+/// A record and what can be seen in it as a whole.
+#[derive(Debug)]
+pub(crate) struct Trace<'a> {
+    pub(crate) record: &'a Record,
+    /// What the current meter shows with nothing connected (A).
+    pub(crate) zero_a: f64,
+    /// The largest current either way (A).
+    pub(crate) peak_a: f64,
+    /// Standard deviation of the current's noise (A).
+    pub(crate) noise_a: f64,
+    /// The usual time between readings (s).
+    pub(crate) interval_s: f64,
+    pub(crate) stretches: Vec<Stretch>,
+    pub(crate) gaps: Vec<Gap>,
+}
+
+/// So many usual intervals without a reading are a gap; loggers that write on a change of the
+/// reading stay below.
+const GAP_INTERVALS: f64 = 10.0;
+/// The terminals of a pack whose protection has opened show less than this share of its voltage
+/// under load (*common practice, no source*: a tenth of a volt or so is left).
+const OPEN_SHARE: f64 = 0.25;
+
+impl<'a> Trace<'a> {
+    pub(crate) fn new(record: &'a Record) -> Result<Self, BenchError> {
+        let samples = &record.samples;
+        check(record)?;
+        let steps: Vec<f64> =
+            sampled(samples.len() - 1).map(|at| interval_s(samples, at)).collect();
+        let interval_s = median(steps.into_iter().filter(|&step| step > 0.0).collect());
+        let peak_a = samples.current_a.iter().fold(0.0, |most: f32, a| most.max(a.abs())).into();
+        let changes = sampled(samples.len() - 1)
+            .map(|at| f64::from((samples.current_a[at + 1] - samples.current_a[at]).abs()));
+        // the median distance of two draws from a normal distribution is 0.6745 √2 deviations
+        let noise_a = median(changes.collect()) / 0.954;
+        let mut trace = Trace {
+            record,
+            zero_a: 0.0,
+            peak_a,
+            noise_a,
+            interval_s,
+            stretches: Vec::new(),
+            gaps: Vec::new(),
+        };
+        trace.zero_a = trace.meter_zero_a();
+        if trace.peak_a - trace.zero_a.abs() <= trace.quiet_a() {
+            return Err(BenchError::NoCurrent { file: record.file.clone() });
+        }
+        trace.find_stretches();
+        Ok(trace)
+    }
+
+    /// Currents up to this are nought (A): half a hundredth of the largest, unless the meter's
+    /// last digit or its noise hides more.
+    fn quiet_a(&self) -> f64 {
+        let hidden = (2.5 * self.record.resolution.current_a).max(4.0 * self.noise_a);
+        (0.005 * self.peak_a).max(hidden.min(0.3 * self.peak_a))
+    }
+
+    /// The mean of the longest steady stretch of small current that begins and ends with a jump or
+    /// with the record. Nought if it is less than the last digit.
+    fn meter_zero_a(&self) -> f64 {
+        const LEAST_READINGS: usize = 5;
+        let current = &self.record.samples.current_a;
+        let small = (0.03 * self.peak_a).max(2.0 * self.record.resolution.current_a);
+        let steady = (2.0 * self.record.resolution.current_a).max(8.0 * self.noise_a);
+        let is_small = |at: usize| f64::from(current[at].abs()) <= small;
+        let mut best: Option<(usize, f64)> = None;
+        let mut at = 0;
+        while at < current.len() {
+            if !is_small(at) {
+                at += 1;
+                continue;
+            }
+            let first = at;
+            while at < current.len() && is_small(at) {
+                at += 1;
+            }
+            let values = || current[first..at].iter().map(|&a| f64::from(a));
+            let (least, most) =
+                values().fold((f64::MAX, f64::MIN), |(least, most), a| (least.min(a), most.max(a)));
+            let mean = values().sum::<f64>() / (at - first) as f64;
+            let jumps = |neighbour: Option<&f32>| {
+                neighbour.is_none_or(|&a| (f64::from(a) - mean).abs() > 3.0 * small)
+            };
+            let bounded = jumps(first.checked_sub(1).and_then(|at| current.get(at)))
+                && jumps(current.get(at));
+            let long = at - first >= LEAST_READINGS
+                && best.is_none_or(|(readings, _)| at - first > readings);
+            if long && bounded && most - least <= steady {
+                best = Some((at - first, mean));
+            }
+        }
+        match best {
+            Some((_, mean)) if mean.abs() >= 0.9 * self.record.resolution.current_a => mean,
+            _ => 0.0,
+        }
+    }
+
+    fn find_stretches(&mut self) {
+        let samples = &self.record.samples;
+        let quiet_a = self.quiet_a();
+        let loaded = sampled(samples.len())
+            .filter(|&at| self.current_a(at).abs() > quiet_a)
+            .map(|at| f64::from(samples.voltage_v[at]));
+        let dead_v = OPEN_SHARE * median(loaded.collect());
+        let way = |at: usize| {
+            let current_a = self.current_a(at);
+            if current_a > quiet_a {
+                Way::Out
+            } else if current_a < -quiet_a {
+                Way::In
+            } else if f64::from(samples.voltage_v[at]) < dead_v {
+                Way::Open
+            } else {
+                Way::Rest
+            }
+        };
+        let mut stretches: Vec<Stretch> = Vec::new();
+        let mut gaps = Vec::new();
+        for at in 0..samples.len() {
+            let gap = (at > 0 && interval_s(samples, at - 1) > self.gap_s())
+                .then(|| Gap { at: at - 1, bridged: self.sides_agree(at - 1) });
+            gaps.extend(gap);
+            match stretches.last_mut() {
+                Some(last) if last.way == way(at) && gap.is_none_or(|gap| gap.bridged) => {
+                    last.samples.end = at + 1;
+                }
+                _ => stretches.push(Stretch { way: way(at), samples: at..at + 1 }),
+            }
+        }
+        self.stretches = stretches;
+        self.gaps = gaps;
+    }
+
+    /// The least time without readings that counts as a gap (s).
+    pub(crate) fn gap_s(&self) -> f64 {
+        GAP_INTERVALS * self.interval_s
+    }
+
+    /// Whether the readings before and after a gap are those of one load that stayed on (or off):
+    /// the same current, and a voltage that went on the way that current drives it.
+    fn sides_agree(&self, at: usize) -> bool {
+        let [before_a, after_a] = [at, at + 1].map(|at| self.current_a(at));
+        let room_a = (0.05 * before_a.abs().max(after_a.abs()))
+            .max(3.0 * self.record.resolution.current_a)
+            .max(6.0 * self.noise_a);
+        let [before_v, after_v] =
+            [at, at + 1].map(|at| f64::from(self.record.samples.voltage_v[at]));
+        let room_v = (0.005 * before_v).max(3.0 * self.record.resolution.voltage_v);
+        let turned_back = (after_v - before_v) * before_a.signum();
+        (after_a - before_a).abs() <= room_a
+            && (before_a.abs() <= self.quiet_a() || turned_back <= room_v)
+    }
+
+    /// The current of a sample, the meter's zero taken off (A).
+    pub(crate) fn current_a(&self, at: usize) -> f64 {
+        f64::from(self.record.samples.current_a[at]) - self.zero_a
+    }
+
+    /// The voltage of a sample (V).
+    pub(crate) fn voltage_v(&self, at: usize) -> f64 {
+        f64::from(self.record.samples.voltage_v[at])
+    }
+
+    /// The time of a sample (s).
+    pub(crate) fn elapsed_s(&self, at: usize) -> f64 {
+        self.record.samples.elapsed_s[at]
+    }
+
+    /// What is known of a stretch, piece by piece. Where a reading of another kind stands next to
+    /// it, the change came somewhere between the two: half of that interval is counted.
+    pub(crate) fn pieces(&self, stretch: &Stretch) -> impl Iterator<Item = Piece> + use<'_> {
+        let Range { start, end } = stretch.samples;
+        let before = self.edge(start, start.checked_sub(1)).map(|half_s| self.flat(start, -half_s));
+        let after = self.edge(end - 1, Some(end)).map(|half_s| self.flat(end - 1, half_s));
+        let inside = (start..end - 1).map(|at| self.piece(at, at + 1));
+        before.into_iter().chain(inside).chain(after)
+    }
+
+    /// The straight line between two samples.
+    pub(crate) fn piece(&self, from: usize, to: usize) -> Piece {
+        Piece {
+            from_s: self.elapsed_s(from),
+            to_s: self.elapsed_s(to),
+            voltage_v: [from, to].map(|at| self.voltage_v(at)),
+            current_a: [from, to].map(|at| self.current_a(at)),
+        }
+    }
+
+    /// Half the time to the neighbour, if there is one near enough (s).
+    fn edge(&self, at: usize, neighbour: Option<usize>) -> Option<f64> {
+        let neighbour = neighbour.filter(|&at| at < self.record.samples.len())?;
+        let apart_s = (self.elapsed_s(neighbour) - self.elapsed_s(at)).abs();
+        (apart_s > 0.0 && apart_s <= self.gap_s()).then_some(apart_s / 2.0)
+    }
+
+    /// The readings of one sample, held for a while before (negative) or after it.
+    fn flat(&self, at: usize, span_s: f64) -> Piece {
+        let (elapsed_s, other_s) = (self.elapsed_s(at), self.elapsed_s(at) + span_s);
+        Piece {
+            from_s: elapsed_s.min(other_s),
+            to_s: elapsed_s.max(other_s),
+            voltage_v: [self.voltage_v(at); 2],
+            current_a: [self.current_a(at); 2],
+        }
+    }
+
+    /// The time around each end of a stretch within which the current changed (s).
+    pub(crate) fn ends_s(&self, stretch: &Stretch) -> [f64; 2] {
+        let Range { start, end } = stretch.samples;
+        [self.edge(start, start.checked_sub(1)), self.edge(end - 1, Some(end))]
+            .map(|half_s| half_s.map_or(self.interval_s, |half_s| 2.0 * half_s))
+    }
+}
+
+fn check(record: &Record) -> Result<(), BenchError> {
+    let samples = &record.samples;
+    if samples.len() < 2 {
+        return Err(BenchError::TooFew { file: record.file.clone(), samples: samples.len() });
+    }
+    let broken = |at: usize| BenchError::Broken { file: record.file.clone(), sample: at + 1 };
+    let shortest = samples.voltage_v.len().min(samples.current_a.len());
+    if shortest != samples.len() || samples.voltage_v.len() != samples.current_a.len() {
+        return Err(broken(shortest));
+    }
+    let mut before_s = f64::NEG_INFINITY;
+    for (at, sample) in samples.iter().enumerate() {
+        let finite = sample.elapsed_s.is_finite()
+            && sample.voltage_v.is_finite()
+            && sample.current_a.is_finite();
+        if !finite || sample.elapsed_s < before_s {
+            return Err(broken(at));
+        }
+        before_s = sample.elapsed_s;
+    }
+    Ok(())
+}
+
+fn interval_s(samples: &Samples, at: usize) -> f64 {
+    samples.elapsed_s[at + 1] - samples.elapsed_s[at]
+}
+
+/// Places in a long record from which a median is good enough.
+fn sampled(len: usize) -> impl Iterator<Item = usize> {
+    const ENOUGH: usize = 100_000;
+    (0..len).step_by(len.div_ceil(ENOUGH).max(1))
+}
+
+/// The middle value; nought of none.
+pub(crate) fn median(mut values: Vec<f64>) -> f64 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}
