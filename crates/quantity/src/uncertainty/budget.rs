@@ -124,6 +124,7 @@ mod tests {
 
     #[test]
     fn two_equal_rectangular_parts_make_a_triangle() {
+        let budget = of(&[(rectangular(1.0), Shape::Rectangular); 2]);
         // the triangle on ±2 holds 1 - (1 - x/2)² within ±x
         let held = 1.0 - (1.0 - budget.expanded_95() / 2.0).powi(2);
         assert!((held - 0.95).abs() < 0.005, "{held}");
