@@ -60,6 +60,9 @@ pub struct Circuit {
     pub r1_ohm: f64,
     /// Capacitance of the slow part; the time constant is `r1_ohm * c1_f`.
     pub c1_f: f64,
+    /// Added to R0 while charging, divided by the share of charge still missing: what makes a
+    /// lead-acid battery take less and less. 0 for none.
+    pub charge_ohm: f64,
     /// Charge that comes back out over charge put in.
     pub charge_efficiency: f64,
     /// Open-circuit voltage.
@@ -89,6 +92,14 @@ impl State {
     pub fn rested(soc: f64) -> Self {
         Self { soc, v1_v: 0.0, gap: 0.0 }
     }
+
+    /// Takes back what a step put in beyond full, as a share of the capacity: charge that went
+    /// into gas, or that a protection would have refused. The caller accounts for it.
+    pub fn clip_full(&mut self) -> f64 {
+        let beyond = (self.soc - 1.0).max(0.0);
+        self.soc -= beyond;
+        beyond
+    }
 }
 
 /// What one length of step needs, worked out once.
@@ -112,6 +123,7 @@ impl Circuit {
             r0_ohm,
             r1_ohm,
             c1_f,
+            charge_ohm: 0.0,
             charge_efficiency: 1.0,
             ocv,
             rise: Rise { share: 0.0, below_soc: 1.0 },
@@ -145,7 +157,7 @@ impl Circuit {
         self.ocv.at(self.available(state, climate)) - state.v1_v
     }
 
-    /// R0 in Ω at this state and temperature.
+    /// R0 in Ω while discharging, at this state and temperature.
     #[must_use]
     #[inline]
     pub fn r0_at(&self, state: &State, climate: &Climate) -> f64 {
@@ -153,11 +165,26 @@ impl Circuit {
         self.r0_ohm * climate.resistance * (1.0 + self.rise.share * low * low)
     }
 
+    /// R0 in Ω while charging: what resists charge near full comes on top.
+    #[must_use]
+    #[inline]
+    pub fn r0_charging_at(&self, state: &State, climate: &Climate) -> f64 {
+        let missing = (1.0 - state.soc).max(Self::LEAST_MISSING);
+        self.r0_at(state, climate) + self.charge_ohm * climate.resistance / missing
+    }
+
+    const LEAST_MISSING: f64 = 0.01;
+
     /// Voltage in V at the terminals while `current_a` flows.
     #[must_use]
     #[inline]
     pub fn terminal_v(&self, state: &State, current_a: f64, climate: &Climate) -> f64 {
-        self.internal_v(state, climate) - self.r0_at(state, climate) * current_a
+        let r0_ohm = if current_a < 0.0 {
+            self.r0_charging_at(state, climate)
+        } else {
+            self.r0_at(state, climate)
+        };
+        self.internal_v(state, climate) - r0_ohm * current_a
     }
 
     /// What a step of this length needs, for a loop of equal steps.

@@ -7,6 +7,7 @@
 //!
 //! Discharge current is positive everywhere, charge negative; SoC and shares are 0 to 1.
 
+mod charge;
 mod chemistry;
 mod circuit;
 mod error;

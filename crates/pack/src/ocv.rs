@@ -14,6 +14,8 @@ pub struct Ocv {
     /// Voltage at the left edge of each cell, and its rise across the cell.
     cells: Arc<[[f64; 2]]>,
     per_cell: f64,
+    /// Area under the curve up to the left edge of each cell, in V.
+    areas: Arc<[f64]>,
 }
 
 impl Ocv {
@@ -64,8 +66,16 @@ impl Ocv {
     fn on_grid(points: &Arc<[(f64, f64)]>, count: usize) -> Self {
         let edges: Vec<f64> =
             (0..=count).map(|i| between(points, i as f64 / count as f64)).collect();
-        let cells = edges.windows(2).filter_map(|w| Some([*w.first()?, w.last()? - w.first()?]));
-        Self { points: Arc::clone(points), cells: cells.collect(), per_cell: count as f64 }
+        let cells: Arc<[[f64; 2]]> =
+            edges.windows(2).filter_map(|w| Some([*w.first()?, w.last()? - w.first()?])).collect();
+        let mut area = 0.0;
+        let areas = cells.iter().map(|[v, rise]| {
+            let before = area;
+            area += (v + 0.5 * rise) / count as f64;
+            before
+        });
+        let areas = areas.collect();
+        Self { points: Arc::clone(points), cells, per_cell: count as f64, areas }
     }
 
     /// The points it was made from, `(soc, voltage_v)`.
@@ -92,6 +102,20 @@ impl Ocv {
         self.cells.get(cell).map_or((f64::NAN, 0.0), |[v, rise]| {
             (v + rise * (x - cell as f64), rise * self.per_cell)
         })
+    }
+
+    /// The area under the curve from 0 to `soc` in V; times the capacity it is the energy held.
+    #[must_use]
+    pub fn area(&self, soc: f64) -> f64 {
+        let x = soc * self.per_cell;
+        let cell = x.clamp(0.0, self.per_cell - 1.0) as usize;
+        let within = x - cell as f64;
+        match (self.areas.get(cell), self.cells.get(cell)) {
+            (Some(area), Some([v, rise])) => {
+                area + within * (v + 0.5 * rise * within) / self.per_cell
+            }
+            _ => f64::NAN,
+        }
     }
 
     /// The cells of the grid, `[voltage_v, rise_v]`, for a loop that looks many up at once.
@@ -126,6 +150,8 @@ mod tests {
         assert!((curve.at(-0.01) - 10.1).abs() < 1e-9, "the first line goes on");
         assert!((curve.at_with_slope(0.99).1 - 9.0).abs() < 1e-9);
         assert!(curve.at(f64::NAN).is_nan());
+        assert!((curve.area(0.02) - 0.02 * 11.1).abs() < 1e-9);
+        assert!((curve.area(1.0) - curve.area(0.98) - 0.02 * 13.51).abs() < 1e-9);
     }
 
     #[test]
