@@ -8,6 +8,7 @@
 //! [`Aggregator`] boils a state of the rig down to a few coefficients for a simulation that asks
 //! a million times.
 
+mod aggregate;
 mod converter;
 mod copper;
 mod device;
@@ -17,6 +18,7 @@ pub mod schedule;
 mod sweep;
 mod tree;
 
+pub use aggregate::{Aggregate, Aggregator, Curve, Sag, Split};
 pub use converter::Converter;
 pub use copper::{Cable, Section, Wire};
 pub use device::{Device, Fuse, Peak, Use};

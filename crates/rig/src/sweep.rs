@@ -9,7 +9,7 @@
 //! Rheinboldt 1970, §13.3: the residual is convex).
 
 use crate::tree::{End, Island, Leaf};
-use crate::{Collapse, Load, Rig};
+use crate::{Collapse, Converter, Load, Rig};
 
 /// Sweeps after which we give up; only reached within 1e-9 of collapse.
 const MOST_SWEEPS: usize = 60;
@@ -142,9 +142,8 @@ impl Rig {
         let mut input_w = vec![0.0; self.islands.len()];
         let mut room = Vec::new();
         for (index, island) in self.islands.iter().enumerate().rev() {
-            let converter =
-                island.branch.and_then(|b| Some((b, self.branches().get(b)?.converter?)));
-            let top_v = converter.map_or(source_v, |(_, converter)| converter.output_v);
+            let converter = self.converter(island);
+            let top_v = converter.map_or(source_v, |converter| converter.output_v);
             let ends: Vec<Load> = island
                 .leaves
                 .iter()
@@ -153,22 +152,36 @@ impl Rig {
                     End::Island(i) => Load::Power(input_w[i]),
                 })
                 .collect();
-            let top_a = island
-                .settle(top_v, &ends, &mut room)
-                .map_err(|place| self.collapse(island, place))?;
+            let top_a = self.settle(island, top_v, &ends, &mut room)?;
             self.write_down(island, &room, &ends, top_v, &mut solution);
-            match converter {
-                None => solution.source_a = top_a,
-                Some((b, converter)) => {
+            match (converter, island.branch) {
+                (Some(converter), Some(b)) => {
                     let output_w = top_v * top_a;
                     let loss_w = converter.loss_w(output_w);
                     input_w[index] = output_w + loss_w;
                     solution.branches[b].converter_w = loss_w;
                 }
+                _ => solution.source_a = top_a,
             }
         }
         self.judge(loads, &mut solution);
         Ok(solution)
+    }
+
+    /// The converter that feeds an island; none for the pack's own.
+    pub(crate) fn converter(&self, island: &Island) -> Option<Converter> {
+        self.branches().get(island.branch?)?.converter
+    }
+
+    /// As [`Island::settle`], with a collapse named.
+    pub(crate) fn settle(
+        &self,
+        island: &Island,
+        top_v: f64,
+        ends: &[Load],
+        room: &mut Vec<Node>,
+    ) -> Result<f64, Collapse> {
+        island.settle(top_v, ends, room).map_err(|place| self.collapse(island, place))
     }
 
     fn collapse(&self, island: &Island, place: Place) -> Collapse {
@@ -263,6 +276,13 @@ pub(crate) struct Node {
     line: Line,
 }
 
+impl Node {
+    pub(crate) fn volt(&self) -> f64 {
+        self.volt
+    }
+}
+
+#[derive(Clone, Copy)]
 enum Place {
     Hub(usize),
     Leaf(usize),
@@ -339,7 +359,7 @@ impl Island {
 mod tests {
     use super::*;
     use crate::schedule::When;
-    use crate::{Branch, Converter, Device, Wire};
+    use crate::{Branch, Device, Wire};
 
     fn device(name: &str, feed: Option<&str>, ohm: f64) -> Device {
         Device {
