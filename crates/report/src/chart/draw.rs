@@ -27,15 +27,16 @@ impl Layout<'_> {
             }
             @for frame in &self.panels { (self.panel(frame, spans)) }
             (self.axis())
+            // all lines before all words, which their pale edge keeps readable across a line
             @for label in &self.marks {
                 @let x = px(self.x.at(label.mark.at));
-                g class=(label.mark.ink.class()) {
-                    line class="mark" x1=(x) x2=(x)
-                        y1=(px(label.top_px - FONT_PX + 2.0)) y2=(px(self.foot_px())) {}
-                    @for (row, line) in label.lines.iter().enumerate() {
-                        text class="said" x=(px(label.left_px))
-                            y=(px(label.top_px + row as f64 * LINE_PX)) { (line) }
-                    }
+                line class={ "mark " (label.mark.ink.class()) } x1=(x) x2=(x)
+                    y1=(px(label.top_px - FONT_PX + 2.0)) y2=(px(self.foot_px())) {}
+            }
+            @for label in &self.marks {
+                @for (row, line) in label.lines.iter().enumerate() {
+                    text class={ "said " (label.mark.ink.class()) } x=(px(label.left_px))
+                        y=(px(label.top_px + row as f64 * LINE_PX)) { (line) }
                 }
             }
         }
@@ -125,7 +126,7 @@ impl Layout<'_> {
     }
 }
 
-/// Each layer's dash: lines of one panel differ, the first is whole.
+/// Each layer's dash: lines of one panel differ, the first is whole. A filled one is told by that.
 fn dashes(layers: &[Layer]) -> Vec<&'static str> {
     const DASHES: [&str; 6] = ["d1", "d2", "d3", "d4", "d5", "d6"];
     let mut lines = 0;
@@ -133,7 +134,10 @@ fn dashes(layers: &[Layer]) -> Vec<&'static str> {
         .iter()
         .map(|layer| {
             let dash = DASHES[lines % DASHES.len()];
-            lines += usize::from(matches!(layer.shape, Shape::Line { .. }));
+            match layer.shape {
+                Shape::Line { filled: false, .. } => lines += 1,
+                _ => return DASHES[0],
+            }
             dash
         })
         .collect()
@@ -147,7 +151,7 @@ fn swatch(layer: &Layer, dash: &str, x: f64, y: f64) -> Markup {
             @match &layer.shape {
                 Shape::Line { .. } => line class={ "line " (dash) } x1=(px(x))
                     x2=(px(x + SWATCH_PX)) y1=(px(middle)) y2=(px(middle)) {},
-                Shape::Band { .. } => rect class="band" x=(px(x)) y=(px(middle - 5.0))
+                Shape::Band { solid, .. } => rect class=(band_class(*solid)) x=(px(x)) y=(px(middle - 5.0))
                     width=(px(SWATCH_PX)) height="10" {},
                 Shape::Dots { .. } => circle class="dot" cx=(px(x + SWATCH_PX / 2.0))
                     cy=(px(middle)) r="3.5" {},
@@ -155,6 +159,10 @@ fn swatch(layer: &Layer, dash: &str, x: f64, y: f64) -> Markup {
             text class="said" x=(px(x + SWATCH_PX + 6.0)) y=(px(y)) { (layer.name) }
         }
     }
+}
+
+fn band_class(solid: bool) -> &'static str {
+    if solid { "band solid" } else { "band" }
 }
 
 /// The inside of a panel, its origin at its upper left.
@@ -180,8 +188,8 @@ impl Plot {
         let class = layer.ink.class();
         html! {
             @match &layer.shape {
-                Shape::Band { points } => @for run in whole_bands(points) {
-                    path class={ "band " (class) } d=(self.band_path(run)) {}
+                Shape::Band { points, solid } => @for run in whole_bands(points) {
+                    path class={ (band_class(*solid)) " " (class) } d=(self.band_path(run)) {}
                 },
                 Shape::Line { points, join, filled: true } => @for run in whole_lines(points) {
                     path class={ "area " (class) } d=(self.area_path(run, *join)) {}

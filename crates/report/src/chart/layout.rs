@@ -193,7 +193,11 @@ impl Side {
         let mut row_px = title_px;
         if ends.is_none() {
             let mut left = x.low_px + width(&panel.title, FONT_PX) * 1.08 + 18.0;
-            for (at, layer) in named(panel) {
+            // lines are named before the bands around them
+            let is_band = |layer: &Layer| matches!(layer.shape, Shape::Band { solid: false, .. });
+            let lines = named(panel).filter(|(_, layer)| !is_band(layer));
+            let bands = named(panel).filter(|(_, layer)| is_band(layer));
+            for (at, layer) in lines.chain(bands) {
                 let wide = SWATCH_PX + 6.0 + width(&layer.name, FONT_PX);
                 if left + wide > x.high_px + 8.0 && left > x.low_px {
                     (left, row_px) = (x.low_px, row_px + LINE_PX);
@@ -223,7 +227,7 @@ fn last_point(layer: &Layer) -> Option<(f64, f64)> {
     let finite = |point: &&(f64, f64)| point.0.is_finite() && point.1.is_finite();
     match &layer.shape {
         Shape::Line { points, .. } => points.iter().rev().find(finite).copied(),
-        Shape::Band { points } => points
+        Shape::Band { points, .. } => points
             .iter()
             .rev()
             .find(|point| point.1.is_finite() && point.2.is_finite())
@@ -239,7 +243,7 @@ fn x_extent(chart: &Chart) -> Option<(f64, f64)> {
             Shape::Line { points, .. } | Shape::Dots { points } => {
                 Box::new(points.iter().map(|point| point.0))
             }
-            Shape::Band { points } => Box::new(points.iter().map(|point| point.0)),
+            Shape::Band { points, .. } => Box::new(points.iter().map(|point| point.0)),
         }
     }))
 }
@@ -250,7 +254,9 @@ fn y_extent(panel: &Panel) -> Option<(f64, f64)> {
             Shape::Line { points, .. } | Shape::Dots { points } => {
                 Box::new(points.iter().map(|point| point.1))
             }
-            Shape::Band { points } => Box::new(points.iter().flat_map(|point| [point.1, point.2])),
+            Shape::Band { points, .. } => {
+                Box::new(points.iter().flat_map(|point| [point.1, point.2]))
+            }
         }
     });
     extent(layers.chain(panel.limits.iter().map(|limit| limit.at)))

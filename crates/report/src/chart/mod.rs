@@ -152,6 +152,8 @@ pub enum Shape {
     Band {
         /// `(x, low, high)` in order of `x`.
         points: Vec<(f64, f64, f64)>,
+        /// Whether it is a part of a whole rather than a doubt around a line.
+        solid: bool,
     },
     /// Separate dots.
     Dots {
@@ -194,7 +196,7 @@ impl Layer {
     /// The area between two curves, given as `(x, low, high)`.
     #[must_use]
     pub fn band(name: impl Into<String>, ink: Ink, points: Vec<(f64, f64, f64)>) -> Self {
-        Layer { name: name.into(), ink, shape: Shape::Band { points } }
+        Layer { name: name.into(), ink, shape: Shape::Band { points, solid: false } }
     }
 
     /// Separate dots.
@@ -216,7 +218,8 @@ impl Layer {
                 points.push((x, *low, *low + value));
                 *low += value;
             }
-            layers.push(Layer::band(name.clone(), *ink, points));
+            let shape = Shape::Band { points, solid: true };
+            layers.push(Layer { name: name.clone(), ink: *ink, shape });
         }
         layers
     }
