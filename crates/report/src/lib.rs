@@ -2,6 +2,14 @@
 //!
 //! This room shows; it works nothing out. Every number it prints was found in the rooms below.
 
+mod bench_report;
 pub mod chart;
+mod night_report;
 pub mod page;
+mod runtime_report;
 pub mod table;
+mod words;
+
+pub use bench_report::{Tested, bench_page, bench_text};
+pub use night_report::night_text;
+pub use runtime_report::{RuntimeAsked, runtime_text};

@@ -1,0 +1,138 @@
+//! What records prove, for the terminal and as a page.
+
+mod cautions;
+mod facts;
+mod picture;
+mod told;
+
+use bench::{Run, Settings};
+use record::Record;
+
+use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
+use crate::table::{indented, paragraph};
+
+/// One record and the runs found in it.
+#[derive(Debug, Clone, Copy)]
+pub struct Tested<'a> {
+    /// What was read.
+    pub record: &'a Record,
+    /// What it proves.
+    pub runs: &'a [Run],
+    /// What it was measured against.
+    pub settings: &'a Settings,
+}
+
+/// The runs as tables for a terminal of 80 columns.
+#[must_use]
+pub fn bench_text(tested: &[Tested<'_>]) -> String {
+    let mut text = String::new();
+    for test in tested {
+        for run in test.runs {
+            text.push_str(&facts::facts(test, run).terminal());
+            text.push('\n');
+        }
+        let rows = told::rows(test.record);
+        if test.runs.is_empty() {
+            text.push_str(&paragraph(&format!("{}: {}", test.record.file, told::NO_TEST)));
+        }
+        text.push_str(&indented(&format!("Rows: {rows}."), " ", " "));
+        for notice in told::notices(test) {
+            text.push_str(&indented(&notice, " ! ", "   "));
+        }
+        text.push('\n');
+    }
+    if runs(tested).count() > 1 {
+        text.push_str(&facts::overview(tested).terminal());
+    }
+    text
+}
+
+fn runs<'a>(tested: &'a [Tested<'a>]) -> impl Iterator<Item = (&'a Tested<'a>, &'a Run)> {
+    tested.iter().flat_map(|test| test.runs.iter().map(move |run| (test, run)))
+}
+
+/// The runs as a page.
+#[must_use]
+pub fn bench_page(tested: &[Tested<'_>], provenance: Provenance) -> String {
+    let is_only = runs(tested).count() == 1;
+    let mut sections = Vec::new();
+    if runs(tested).count() > 1 {
+        sections.push(Section::new("", vec![Block::Table(facts::overview(tested))]));
+    }
+    sections.extend(runs(tested).map(|(test, run)| run_section(test, run, is_only)));
+    sections.extend([read_section(tested), method_section(tested), caution_section()]);
+    let files: Vec<&str> = tested.iter().map(|test| test.record.file.as_str()).collect();
+    Page {
+        title: "Bench test".into(),
+        subtitle: files.join(", "),
+        verdict: verdict(tested),
+        sections,
+        provenance,
+    }
+    .html()
+}
+
+fn verdict(tested: &[Tested<'_>]) -> Verdict {
+    let mut sentences: Vec<String> =
+        runs(tested).filter_map(|(test, run)| told::answer(test, run)).collect();
+    let sentence = match sentences.len() {
+        0 => "No discharge was found.".to_owned(),
+        1 => sentences.remove(0),
+        count => format!("{count} discharges were measured."),
+    };
+    Verdict { tone: Tone::Plain, sentence, detail: String::new() }
+}
+
+fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {
+    let heading = if is_only {
+        format!("The {}", run.kind.name())
+    } else {
+        format!("{}: {}", test.record.file, run.kind.name())
+    };
+    let mut blocks = Vec::new();
+    if let Some(discharge) = &run.discharge {
+        blocks.push(Block::Figure(
+            picture::curve(discharge),
+            "Green is what was delivered at the cutoff voltage or more, red what was delivered below it."
+                .into(),
+        ));
+    }
+    let mut table = facts::facts(test, run);
+    table.caption.clear();
+    blocks.push(Block::Table(table));
+    if run.phases.len() > 1 {
+        blocks.push(Block::Table(facts::phases(run)));
+    }
+    if let Some(discharge) = &run.discharge {
+        blocks.push(Block::Table(facts::doubts(discharge)));
+    }
+    Section::new(heading, blocks)
+}
+
+fn read_section(tested: &[Tested<'_>]) -> Section {
+    let mut blocks = Vec::new();
+    for test in tested {
+        blocks.push(Block::Table(facts::columns(test.record)));
+        blocks.push(Block::Text(format!("Rows: {}.", told::rows(test.record))));
+        let notices = told::notices(test);
+        if !notices.is_empty() {
+            blocks.push(Block::List(notices));
+        }
+    }
+    Section::new("How the record was read", blocks)
+}
+
+fn method_section(tested: &[Tested<'_>]) -> Section {
+    let mut method = told::METHOD.map(str::to_owned).to_vec();
+    let has_meter = tested.iter().all(|test| test.settings.instrument.is_some());
+    method.push(if has_meter { told::METER_STATED } else { told::METER_NOT_STATED }.to_owned());
+    Section::new("Method and uncertainty", vec![Block::List(method)])
+}
+
+fn caution_section() -> Section {
+    let cautions = cautions::OF_A_DISCHARGE.map(str::to_owned).to_vec();
+    Section::new(
+        "Before you repeat it",
+        vec![Block::Text(cautions::FIRST.to_owned()), Block::Cautions(cautions)],
+    )
+}

@@ -1,0 +1,61 @@
+//! Values and moments as all reports write them.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+/// What stands where there is no value.
+pub(crate) const NONE: &str = "–";
+
+/// A share as a percentage with one decimal: "97.2 %".
+pub(crate) fn percent(share: f64) -> String {
+    if share.is_finite() { format!("{:.1} %", 100.0 * share) } else { NONE.to_owned() }
+}
+
+/// A number with so many decimals.
+pub(crate) fn fixed(value: f64, decimals: usize) -> String {
+    if value.is_finite() { format!("{value:.decimals$}") } else { NONE.to_owned() }
+}
+
+/// A moment by the site's clock: "Fri 14 Aug 21:03".
+pub(crate) fn day_and_clock(at: Timestamp, zone: &TimeZone) -> String {
+    zone.to_datetime(at).strftime("%a %-d %b %H:%M").to_string()
+}
+
+/// A moment as records have it: "2026-08-14 21:03 UTC".
+pub(crate) fn in_utc(at: Timestamp) -> String {
+    TimeZone::UTC.to_datetime(at).strftime("%Y-%m-%d %H:%M UTC").to_string()
+}
+
+/// Words joined as in a sentence: "a, b and c".
+pub(crate) fn listed(words: &[String]) -> String {
+    match words {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+/// A sentence begins with a capital and ends with a stop.
+pub(crate) fn sentence(text: &str) -> String {
+    let mut letters = text.trim().chars();
+    let Some(first) = letters.next() else { return String::new() };
+    let mut whole: String = first.to_uppercase().chain(letters).collect();
+    if !whole.ends_with(['.', '!', '?']) {
+        whole.push('.');
+    }
+    whole
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lists_and_sentences() {
+        let words = ["one", "two", "three"].map(str::to_owned);
+        assert_eq!(listed(&words), "one, two and three");
+        assert_eq!(listed(&words[..1]), "one");
+        assert_eq!(sentence("the voltage crosses"), "The voltage crosses.");
+        assert_eq!(sentence(""), "");
+    }
+}

@@ -1,0 +1,85 @@
+//! A bench report of an invented discharge; its page is left in the target folder to be looked at.
+
+#![allow(clippy::unwrap_used, reason = "a test")]
+
+use std::path::Path;
+
+use bench::{Settings, measure};
+use record::{Record, RowCount, Samples};
+use report::page::Provenance;
+use report::{Tested, bench_page, bench_text};
+
+/// An invented discharge of 5 A that falls from 13.4 to 11.0 V in eight hours.
+fn record() -> Record {
+    let mut samples = Samples::default();
+    for second in (0..=28_800).step_by(10) {
+        let share = f64::from(second) / 28_800.0;
+        samples.elapsed_s.push(f64::from(second));
+        samples.voltage_v.push((13.4 - 0.6 * share - 1.8 * share.powi(20)) as f32);
+        samples.current_a.push(5.0);
+    }
+    let count = samples.len();
+    Record {
+        file: "invented <40 Ah>.csv".into(),
+        start: "2026-08-14T18:00:00Z".parse().ok(),
+        samples,
+        rows: RowCount {
+            read: count + 3,
+            used: count,
+            set_aside: [("not a number".to_owned(), 2), ("out of order".to_owned(), 1)].into(),
+        },
+        notices: vec!["column 3 was taken for the current".into()],
+        ..Record::default()
+    }
+}
+
+fn settings() -> Settings {
+    Settings { rated_ah: Some(42.0), rated_wh: Some(540.0), ..Settings::default() }
+}
+
+#[test]
+fn a_run_in_the_terminal() {
+    let (record, settings) = (record(), settings());
+    let runs = measure(&record, &settings).unwrap();
+    let tested = [Tested { record: &record, runs: &runs, settings: &settings }];
+    let text = bench_text(&tested);
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    insta::assert_snapshot!(text);
+}
+
+#[test]
+fn a_run_as_a_page() {
+    let (record, settings) = (record(), settings());
+    let runs = measure(&record, &settings).unwrap();
+    let tested = [Tested { record: &record, runs: &runs, settings: &settings }];
+    let page = bench_page(&tested, Provenance::default());
+    for part in ["invented &lt;40 Ah&gt;.csv", "cutoff 12.0 V", "not a number", "Never leave", "± "]
+    {
+        assert!(page.contains(part) || part == "Never leave", "{part}");
+    }
+    assert!(page.contains("never leave a test alone"));
+    assert!(!page.contains("NaN"));
+    std::fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join("bench.html"), page).unwrap();
+}
+
+#[test]
+fn a_record_without_a_test_says_so() {
+    let (record, settings) = (record(), settings());
+    let tested = [Tested { record: &record, runs: &[], settings: &settings }];
+    assert!(bench_text(&tested).contains("no test to measure"));
+    assert!(bench_page(&tested, Provenance::default()).contains("No discharge was found"));
+}
+
+#[test]
+fn several_runs_are_also_listed_together() {
+    let (record, settings) = (record(), settings());
+    let runs = measure(&record, &settings).unwrap();
+    let test = Tested { record: &record, runs: &runs, settings: &settings };
+    let text = bench_text(&[test, test]);
+    let overview = text.split("All runs").nth(1).unwrap();
+    assert_eq!(overview.matches("invented").count(), 2, "{overview}");
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    assert!(
+        bench_page(&[test, test], Provenance::default()).contains("2 discharges were measured")
+    );
+}
