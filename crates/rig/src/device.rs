@@ -1,6 +1,7 @@
 //! Devices: what they draw, when, and what voltage they need.
 
 use crate::schedule::When;
+use crate::weather::{Conditions, Follows};
 use crate::{Load, RigError, Wire};
 
 /// A fuse.
@@ -26,22 +27,29 @@ pub struct Peak {
 pub struct Use {
     /// "idle", "exposing", …; empty if the device has only one.
     pub name: String,
-    /// What it draws while it works (the duty cycle is in `when`).
+    /// What it draws while it works (the duty cycle is in `when`); its rating, if it follows the
+    /// weather.
     pub load: Load,
     /// When, and for what share of that time.
     pub when: When,
     /// Peaks on top.
     pub peak: Option<Peak>,
+    /// What sets its power within the rating, if it follows the weather.
+    pub follows: Option<Follows>,
 }
+
+/// The voltage at which a rating is taken where only its size matters.
+const NOMINAL_V: f64 = 12.0;
 
 impl Use {
     /// A use without name and peaks.
     #[must_use]
     pub fn new(load: Load, when: When) -> Use {
-        Use { name: String::new(), load, when, peak: None }
+        Use { name: String::new(), load, when, peak: None, follows: None }
     }
 
-    /// Mean load while the use is on: peaks and duty cycle evened out. Right for energy.
+    /// Mean load while the use is on: peaks and duty cycle evened out. Right for energy. What
+    /// follows the weather counts with its rating; [`Use::mean_in`] knows better.
     #[must_use]
     pub fn mean(&self) -> Load {
         let steady = match self.peak {
@@ -51,11 +59,24 @@ impl Use {
         steady.times(self.when.duty)
     }
 
+    /// As [`Use::mean`], in given conditions.
+    #[must_use]
+    pub fn mean_in(&self, conditions: &Conditions) -> Load {
+        match self.follows {
+            // a controller gives the power that is needed, whatever the voltage
+            Some(follows) => {
+                let most_w = self.load.power_w(NOMINAL_V);
+                Load::Power(follows.power_w(conditions).min(most_w)).times(self.when.duty)
+            }
+            None => self.mean(),
+        }
+    }
+
     /// The greatest load while the use is on. Right for voltages and fuses.
     #[must_use]
     pub fn greatest(&self) -> Load {
         match self.peak {
-            Some(peak) if peak.load.power_w(12.0) > self.load.power_w(12.0) => peak.load,
+            Some(peak) if peak.load.power_w(NOMINAL_V) > self.load.power_w(NOMINAL_V) => peak.load,
             _ => self.load,
         }
     }
@@ -107,6 +128,9 @@ impl Device {
         for used in &self.uses {
             if !used.load.is_possible() {
                 return Err(RigError::Load { name: name(), load: used.load });
+            }
+            if let Some(problem) = used.follows.and_then(|follows| follows.problem()) {
+                return Err(RigError::Follows { name: name(), problem });
             }
             let Some(peak) = used.peak else { continue };
             if !peak.load.is_possible() {

@@ -114,6 +114,14 @@ pub enum RigError {
         /// The device.
         name: String,
     },
+    /// A heater or cooler with impossible figures.
+    #[error("{name:?} can't follow the weather so: {problem}")]
+    Follows {
+        /// The device.
+        name: String,
+        /// What is wrong and what would be right.
+        problem: &'static str,
+    },
     /// A converter with impossible figures.
     #[error("the converter of {name:?}: {problem}")]
     Converter {
