@@ -1,6 +1,7 @@
 //! A run in tables.
 
 use bench::{AboveCutoff, Discharge, Run};
+use quantity::uncertainty::Budget;
 use quantity::{Clock, significant, with_uncertainty};
 use record::{HowSure, Record};
 
@@ -18,7 +19,7 @@ pub(super) fn facts(test: &Tested<'_>, run: &Run) -> Table {
     }
     match &run.discharge {
         Some(discharge) => discharge_rows(test, discharge, &mut row),
-        None => row("Lasted", Clock(run.to_s - run.from_s).to_string(), String::new()),
+        None => row("Lasted", format!("{} h", Clock(run.to_s - run.from_s)), String::new()),
     }
     table
 }
@@ -67,7 +68,7 @@ fn discharge_rows(
         _ => String::new(),
     };
     let settings = test.settings;
-    row("Load on for", Clock(discharge.duration_s).to_string(), "h:mm:ss".into());
+    row("Load on for", format!("{} h", Clock(discharge.duration_s)), String::new());
     row(
         "Charge delivered",
         with_uncertainty(discharge.capacity_ah, discharge.capacity_u_ah, "Ah"),
@@ -160,33 +161,37 @@ pub(super) fn phases(run: &Run) -> Table {
 pub(super) fn doubts(discharge: &Discharge) -> Table {
     let charge = discharge.doubts.capacity_ah.whole();
     let energy = discharge.doubts.energy_wh.whole();
-    let mut parts: Vec<(&str, f64, f64)> = Vec::new();
-    let mut add =
-        |name: &'static str, ah: f64, wh: f64| match parts.iter_mut().find(|part| part.0 == name) {
-            Some(part) => (part.1, part.2) = (part.1 + ah, part.2 + wh),
-            None => parts.push((name, ah, wh)),
-        };
-    charge.parts.iter().for_each(|part| add(part.name, part.u, 0.0));
-    energy.parts.iter().for_each(|part| add(part.name, 0.0, part.u));
-    parts.sort_by(|a, b| b.2.total_cmp(&a.2));
-    let mut table = Table::new("Where the uncertainty comes from (standard uncertainties)")
-        .text("Part")
+    // parts of one name, such as both ends of a run, are shown as one
+    let mut parts: Vec<(&str, Budget, Budget)> = Vec::new();
+    for (budget, is_energy) in [(&charge, false), (&energy, true)] {
+        for part in &budget.parts {
+            let at = parts.iter().position(|(name, ..)| *name == part.name).unwrap_or(parts.len());
+            if at == parts.len() {
+                parts.push((part.name, Budget::default(), Budget::default()));
+            }
+            let of_name = &mut parts[at];
+            let sum = if is_energy { &mut of_name.2 } else { &mut of_name.1 };
+            sum.parts.push(*part);
+        }
+    }
+    parts.sort_by(|a, b| b.2.standard().total_cmp(&a.2.standard()));
+    let mut table = Table::new("Where the uncertainty comes from")
+        .text("Standard uncertainty from")
         .number("Charge", "Ah")
         .number("Energy", "Wh");
-    let shown = |u: f64| if u > 0.0 { significant(u, 2) } else { String::new() };
-    for (name, ah, wh) in parts {
-        table.row([name.to_owned(), shown(ah), shown(wh)]);
+    // all to the place that matters in the whole
+    let shown = |u: f64, whole: f64| match significant(whole, 2).split_once('.') {
+        Some((_, decimals)) => fixed(u, decimals.len()),
+        None => fixed(u, 0),
+    };
+    let mut row = |name: &str, ah: f64, wh: f64| {
+        table.row([name.to_owned(), shown(ah, charge.standard()), shown(wh, energy.standard())]);
+    };
+    for (name, charge, energy) in &parts {
+        row(name, charge.standard(), energy.standard());
     }
-    table.row([
-        "together, standard".to_owned(),
-        shown(charge.standard()),
-        shown(energy.standard()),
-    ]);
-    table.row([
-        "half-width of the 95 % interval".to_owned(),
-        shown(discharge.capacity_u_ah),
-        shown(discharge.energy_u_wh),
-    ]);
+    row("all together", charge.standard(), energy.standard());
+    row("half-width of the 95 % interval", discharge.capacity_u_ah, discharge.energy_u_wh);
     table
 }
 

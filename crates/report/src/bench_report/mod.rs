@@ -112,7 +112,9 @@ fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {
 fn read_section(tested: &[Tested<'_>]) -> Section {
     let mut blocks = Vec::new();
     for test in tested {
-        blocks.push(Block::Table(facts::columns(test.record)));
+        if !test.record.columns.is_empty() {
+            blocks.push(Block::Table(facts::columns(test.record)));
+        }
         blocks.push(Block::Text(format!("Rows: {}.", told::rows(test.record))));
         let notices = told::notices(test);
         if !notices.is_empty() {

@@ -251,6 +251,10 @@ fn x_extent(chart: &Chart) -> Option<(f64, f64)> {
 fn y_extent(panel: &Panel) -> Option<(f64, f64)> {
     let layers = panel.layers.iter().flat_map(|layer| -> Box<dyn Iterator<Item = f64>> {
         match &layer.shape {
+            // a tinted area is measured from zero
+            Shape::Line { points, filled: true, .. } => {
+                Box::new(points.iter().map(|point| point.1).chain([0.0]))
+            }
             Shape::Line { points, .. } | Shape::Dots { points } => {
                 Box::new(points.iter().map(|point| point.1))
             }
