@@ -7,7 +7,9 @@ use std::path::Path;
 
 use jiff::{Timestamp, tz::TimeZone};
 use quick_xml::events::Event;
-use report::chart::{Chart, Ink, Layer, Limit, Mark, Note, Panel, Point, Shade, Span, XAxis};
+use report::chart::{
+    Chart, Ink, Layer, Limit, Mark, Note, Panel, Point, Row, Rows, Shade, Span, XAxis,
+};
 use report::page::{Block, Page, Provenance, Section, Tone, Verdict};
 use report::table::Table;
 
@@ -146,6 +148,56 @@ fn comparison() -> Chart {
     }
 }
 
+fn ladder() -> Rows {
+    let row = |label: &str, to: f64| Row {
+        label: label.into(),
+        depth: 0,
+        detail: "+0.4 kg".into(),
+        from: Some(41.0),
+        at: to,
+        least: Some(90.0),
+        value: format!("{to} %"),
+        ink: Ink::Three,
+    };
+    Rows {
+        title: "What mends it".into(),
+        description: "Three changes and the weakest night with each.".into(),
+        axis: "Weakest night carried (%)".into(),
+        range: Some((0.0, 100.0)),
+        rows: vec![
+            row("14 AWG instead of 16 AWG to the camera", 93.0),
+            row("switch the dew heater off after 02:00", 88.0),
+            row("a second panel", 62.0),
+        ],
+    }
+}
+
+fn tree() -> Rows {
+    let row = |label: &str, depth, from, at, least: Option<f64>| Row {
+        label: label.into(),
+        depth,
+        detail: if depth > 0 { "2.5 m of 16 AWG, 1.2 A".into() } else { String::new() },
+        from,
+        at,
+        least,
+        value: format!("{at:.2} V"),
+        ink: if least.is_some_and(|least| at < least) { Ink::Alarm } else { Ink::One },
+    };
+    Rows {
+        title: "Wiring".into(),
+        description: "The voltage at each device.".into(),
+        axis: "Voltage (V)".into(),
+        range: None,
+        rows: vec![
+            row("pack", 0, None, 12.4, None),
+            row("hub", 1, Some(12.4), 12.2, None),
+            row("mount", 2, Some(12.2), 12.1, Some(11.4)),
+            row("camera with a long name", 2, Some(12.2), 11.5, Some(11.6)),
+            row("small computer", 1, Some(12.4), 12.35, Some(11.5)),
+        ],
+    }
+}
+
 fn page() -> String {
     let mut table = Table::new("Nights")
         .text("Evening")
@@ -174,6 +226,10 @@ fn page() -> String {
                     Block::Figure(curve(), String::new()),
                     Block::Figure(comparison(), String::new()),
                 ],
+            ),
+            Section::new(
+                "Rows",
+                vec![Block::Rows(ladder(), String::new()), Block::Rows(tree(), String::new())],
             ),
             Section::new(
                 "Method",
@@ -212,11 +268,13 @@ fn whole(svg: &str) -> Result<usize, quick_xml::Error> {
 
 #[test]
 fn every_picture_is_whole_and_holds_only_numbers() {
-    for chart in [timeline(), curve(), comparison()] {
-        let svg = chart.figure("f").into_string();
+    let charts = [timeline(), curve(), comparison()].map(|chart| chart.figure("f"));
+    let rows = [ladder(), tree()].map(|rows| rows.figure("f"));
+    for drawing in charts.into_iter().chain(rows) {
+        let svg = drawing.into_string();
         let elements = whole(&svg).unwrap_or_else(|error| panic!("{error} in {svg}"));
         assert!(elements > 40, "{elements}");
-        assert!(!svg.contains("NaN") && !svg.contains("inf"), "{}", chart.title);
+        assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
         assert!(svg.contains("role=\"img\""));
         assert!(svg.len() < 400_000, "{} bytes", svg.len());
     }

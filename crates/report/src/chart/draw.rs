@@ -11,7 +11,7 @@ use super::text::width;
 use super::{Join, Layer, Point, Shape, Span, thin};
 
 /// A coordinate with as many digits as a renderer can use.
-fn px(value: f64) -> String {
+pub(super) fn px(value: f64) -> String {
     let mut text = format!("{value:.2}");
     text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     if text == "-0" { "0".to_owned() } else { text }

@@ -8,12 +8,15 @@ mod draw;
 mod figure;
 mod labels;
 mod layout;
+mod rows;
 mod scale;
 mod text;
 mod thin;
 mod ticks;
 
 use jiff::tz::TimeZone;
+
+pub use rows::{Row, Rows};
 
 /// The rules a page needs to show charts; they name the colours by CSS variables.
 pub const STYLE: &str = include_str!("chart.css");

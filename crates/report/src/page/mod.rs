@@ -5,7 +5,7 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use crate::chart::{self, Chart};
+use crate::chart::{self, Chart, Rows};
 use crate::table::Table;
 
 const STYLE: &str = include_str!("page.css");
@@ -86,6 +86,8 @@ pub enum Block {
     List(Vec<String>),
     /// A picture and what to see in it.
     Figure(Chart, String),
+    /// A picture of rows and what to see in it.
+    Rows(Rows, String),
     /// A table.
     Table(Table),
     /// What can hurt someone, and what to do about it.
@@ -162,19 +164,27 @@ impl Block {
             Block::List(points) => html! { ul { @for point in points { li { (point) } } } },
             Block::Figure(chart, caption) => {
                 *figures += 1;
-                html! {
-                    figure {
-                        h3 { (chart.title) }
-                        (chart.figure(&format!("figure{figures}")))
-                        @if !caption.is_empty() { figcaption { (caption) } }
-                    }
-                }
+                figure(&chart.title, &chart.figure(&format!("figure{figures}")), caption)
+            }
+            Block::Rows(rows, caption) => {
+                *figures += 1;
+                figure(&rows.title, &rows.figure(&format!("figure{figures}")), caption)
             }
             Block::Table(table) => table.markup(),
             Block::Cautions(cautions) => html! {
                 ul class="cautions" { @for caution in cautions { li { (caution) } } }
             },
             Block::Markup(markup) => markup.clone(),
+        }
+    }
+}
+
+fn figure(title: &str, drawing: &Markup, caption: &str) -> Markup {
+    html! {
+        figure {
+            h3 { (title) }
+            (drawing)
+            @if !caption.is_empty() { figcaption { (caption) } }
         }
     }
 }
