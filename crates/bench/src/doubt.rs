@@ -11,6 +11,11 @@ use crate::Instrument;
 use crate::piece::Sum;
 use crate::trace::{Stretch, Trace};
 
+pub(crate) const GAIN: &str = "gain of the current";
+pub(crate) const OFFSET: &str = "offset of the current";
+pub(crate) const DIGIT: &str = "last digit of the current";
+pub(crate) const VOLTAGE_OFFSET: &str = "offset of the voltage";
+
 /// What is not known of a charge or an energy.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Doubt {
@@ -70,18 +75,18 @@ impl Meter {
             doubts.capacity_ah.meter.add(name, u_ah, shape);
             doubts.energy_wh.meter.add(name, u_ah * mean_v, shape);
         };
-        of_charge("gain of the current", rectangular(current.gain) * charge_ah, Shape::Rectangular);
+        of_charge(GAIN, rectangular(current.gain) * charge_ah, Shape::Rectangular);
         let offset_a = rectangular(current.constant(self.resolution.current_a));
-        of_charge("offset of the current", offset_a * hours, Shape::Rectangular);
+        of_charge(OFFSET, offset_a * hours, Shape::Rectangular);
         let digit_a = resolution(self.resolution.current_a);
-        of_charge("last digit of the current", digit_a * hours, Shape::Rectangular);
+        of_charge(DIGIT, digit_a * hours, Shape::Rectangular);
         of_charge("clock", rectangular(clock) * charge_ah, Shape::Rectangular);
 
         let mut of_voltage =
             |name, u_wh: f64| doubts.energy_wh.meter.add(name, u_wh, Shape::Rectangular);
         of_voltage("gain of the voltage", rectangular(voltage.gain) * energy_wh);
         let offset_v = rectangular(voltage.constant(self.resolution.voltage_v));
-        of_voltage("offset of the voltage", offset_v * charge_ah);
+        of_voltage(VOLTAGE_OFFSET, offset_v * charge_ah);
         if self.voltage_steps < 10.0 {
             // a voltage that passes over many of its digits averages the last one out
             let digit_v = resolution(self.resolution.voltage_v);

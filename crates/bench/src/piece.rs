@@ -60,12 +60,19 @@ pub(crate) struct Sum {
     pub(crate) energy_wh: f64,
 }
 
+impl Sum {
+    pub(crate) fn add(&mut self, piece: &Piece) {
+        self.duration_s += piece.duration_s();
+        self.charge_ah += piece.charge_ah();
+        self.energy_wh += piece.energy_wh();
+    }
+}
+
 impl FromIterator<Piece> for Sum {
     fn from_iter<T: IntoIterator<Item = Piece>>(pieces: T) -> Self {
-        pieces.into_iter().fold(Sum::default(), |sum, piece| Sum {
-            duration_s: sum.duration_s + piece.duration_s(),
-            charge_ah: sum.charge_ah + piece.charge_ah(),
-            energy_wh: sum.energy_wh + piece.energy_wh(),
+        pieces.into_iter().fold(Sum::default(), |mut sum, piece| {
+            sum.add(&piece);
+            sum
         })
     }
 }

@@ -3,10 +3,15 @@
 use jiff::{SignedDuration, Timestamp};
 use record::Record;
 
-use crate::discharge::{Discharge, discharge};
-use crate::piece::Sum;
-use crate::trace::{Stretch, Trace, Way};
-use crate::{BenchError, Settings};
+use crate::discharge::discharge;
+use crate::field::field;
+use crate::kind::{Test, tests_in};
+use crate::phase::phase;
+use crate::recharge::{self, recharge};
+use crate::resistance::resistances;
+use crate::solar::solar;
+use crate::trace::{Trace, Way};
+use crate::{BenchError, Discharge, Efficiency, Field, Phase, Recharge, Resistance, Settings};
 
 /// One test and what it proves.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,15 +20,23 @@ pub struct Run {
     pub kind: RunKind,
     /// When it began, where the record tells it.
     pub start: Option<Timestamp>,
-    /// Its span in the record (s).
+    /// From the first reading with current (s since the start of the record).
     pub from_s: f64,
-    /// Its span in the record (s).
+    /// To the last (s since the start of the record).
     pub to_s: f64,
     /// What happened in it, in order.
     pub phases: Vec<Phase>,
-    /// The discharge, if it is one.
+    /// What came out: of a discharge, of the loads of a pulse test, of all nights of a field run.
     pub discharge: Option<Discharge>,
-    /// What the reader should know, each a sentence.
+    /// What went in, on a charger or a panel.
+    pub recharge: Option<Recharge>,
+    /// The nights and loads of a field run.
+    pub field: Option<Field>,
+    /// At every usable step of the current.
+    pub resistances: Vec<Resistance>,
+    /// Mean temperature while current flowed, where the record has it (°C).
+    pub mean_temperature_c: Option<f64>,
+    /// What people should know, each a sentence.
     pub notices: Vec<String>,
 }
 
@@ -34,56 +47,24 @@ pub enum RunKind {
     Discharge,
     /// A charger fills it.
     Recharge,
+    /// A panel fills it.
+    SolarRecharge,
+    /// Short loads with rests between them.
+    Pulses,
+    /// Gear at work, night by night.
+    Field,
 }
 
 impl RunKind {
-    /// In words.
+    /// In words, as a program reads them.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             RunKind::Discharge => "discharge",
             RunKind::Recharge => "recharge",
-        }
-    }
-}
-
-/// A part of a run with one thing going on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Phase {
-    /// What goes on.
-    pub kind: PhaseKind,
-    /// Since the start of the record (s).
-    pub from_s: f64,
-    /// Since the start of the record (s).
-    pub to_s: f64,
-    /// Charge, out of the pack positive (Ah).
-    pub ah: f64,
-    /// Energy, out of the pack positive (Wh).
-    pub wh: f64,
-}
-
-/// What goes on in a phase.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum PhaseKind {
-    /// No current.
-    Rest,
-    /// Current out of the pack.
-    Discharge,
-    /// Current into the pack.
-    Charge,
-    /// No current and no voltage: the pack's protection has opened.
-    Open,
-}
-
-impl PhaseKind {
-    /// In words.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            PhaseKind::Rest => "rest",
-            PhaseKind::Discharge => "discharge",
-            PhaseKind::Charge => "charge",
-            PhaseKind::Open => "protection open",
+            RunKind::SolarRecharge => "solar recharge",
+            RunKind::Pulses => "pulses",
+            RunKind::Field => "field",
         }
     }
 }
@@ -93,68 +74,93 @@ impl PhaseKind {
 /// # Errors
 /// If the record has no current in it or is no record.
 pub fn measure(record: &Record, settings: &Settings) -> Result<Vec<Run>, BenchError> {
-    let trace = Trace::new(record)?;
-    Ok(split(&trace).into_iter().map(|part| run(&trace, &part, settings)).collect())
-}
-
-/// The stretches of the record, cut into tests: a new one begins where the current turns round.
-/// Rests before a test belong to it.
-fn split(trace: &Trace) -> Vec<Vec<Stretch>> {
-    let mut tests: Vec<Vec<Stretch>> = Vec::new();
-    let mut now = Vec::new();
-    let mut way = None;
-    for stretch in &trace.stretches {
-        let flows = matches!(stretch.way, Way::Out | Way::In);
-        if flows && way.is_some_and(|way| way != stretch.way) {
-            let rests = now.iter().rposition(|s: &Stretch| matches!(s.way, Way::Out | Way::In));
-            let rest = now.split_off(rests.map_or(0, |at| at + 1));
-            tests.push(std::mem::replace(&mut now, rest));
-        }
-        if flows {
-            way = Some(stretch.way);
-        }
-        now.push(stretch.clone());
+    let mut trace = Trace::new(record)?;
+    let tests = tests_in(&trace);
+    let mut notices = trace.notices(settings);
+    if tests.iter().any(|test| test.kind == RunKind::Field) && trace.zero_a != 0.0 {
+        // between the loads of a night a small current is gear on standby, not a wrong zero
+        trace.zero_a = 0.0;
+        notices.retain(|notice| !notice.contains("with nothing connected"));
     }
-    tests.push(now);
-    tests
+    let steps = resistances(&trace, settings);
+    let mut runs: Vec<Run> = tests.iter().map(|test| run(&trace, test, settings)).collect();
+    for resistance in steps {
+        let at = runs.iter().rposition(|run| run.from_s <= resistance.at_s + trace.interval_s);
+        if let Some(run) = runs.get_mut(at.unwrap_or(0)) {
+            run.resistances.push(resistance);
+        }
+    }
+    pair(&mut runs);
+    for run in &mut runs {
+        run.notices.splice(0..0, notices.iter().cloned());
+    }
+    Ok(runs)
 }
 
-fn run(trace: &Trace, part: &[Stretch], settings: &Settings) -> Run {
-    let flowing: Vec<Stretch> =
-        part.iter().filter(|s| matches!(s.way, Way::Out | Way::In)).cloned().collect();
-    let phases: Vec<Phase> = part.iter().map(|stretch| phase(trace, stretch)).collect();
+fn run(trace: &Trace, test: &Test, settings: &Settings) -> Run {
+    let [out, put_in] = [Way::Out, Way::In].map(|way| test.with_current(way));
+    let flowing = || test.stretches.iter().filter(|s| matches!(s.way, Way::Out | Way::In));
+    let from_s = flowing().next().map_or(0.0, |s| trace.elapsed_s(s.samples.start));
+    let to_s = flowing().last().map_or(from_s, |s| trace.elapsed_s(s.samples.end - 1));
     let mut notices = Vec::new();
-    let out = flowing.first().is_some_and(|s| s.way == Way::Out);
-    let from_s = flowing.first().map_or(0.0, |s| trace.elapsed_s(s.samples.start));
-    let to_s = flowing.last().map_or(from_s, |s| trace.elapsed_s(s.samples.end - 1));
-    let start = trace
-        .record
-        .start
-        .and_then(|start| start.checked_add(SignedDuration::try_from_secs_f64(from_s).ok()?).ok());
+    let is_recharge = matches!(test.kind, RunKind::Recharge | RunKind::SolarRecharge);
+    let mut recharge = is_recharge.then(|| recharge(trace, &put_in, settings));
+    if test.kind == RunKind::SolarRecharge
+        && let Some(recharge) = &mut recharge
+    {
+        recharge.solar = Some(solar(trace, &put_in, settings));
+    }
+    let phases = test.stretches.iter().flat_map(|stretch| {
+        if test.kind == RunKind::Recharge && stretch.way == Way::In {
+            recharge::phases(trace, &put_in, stretch)
+        } else {
+            vec![phase(trace, stretch)]
+        }
+    });
     Run {
-        kind: if out { RunKind::Discharge } else { RunKind::Recharge },
-        start,
+        kind: test.kind,
+        start: trace.record.start.and_then(|start| {
+            start.checked_add(SignedDuration::try_from_secs_f64(from_s).ok()?).ok()
+        }),
         from_s,
         to_s,
-        phases,
-        discharge: out.then(|| discharge(trace, &flowing, settings, &mut notices)),
+        phases: phases.collect(),
+        discharge: (!is_recharge).then(|| discharge(trace, &out, settings, &mut notices)),
+        recharge,
+        field: (test.kind == RunKind::Field)
+            .then(|| field(trace, &test.stretches, settings.instrument)),
+        resistances: Vec::new(),
+        mean_temperature_c: trace.mean_temperature_c(flowing()),
         notices,
     }
 }
 
-fn phase(trace: &Trace, stretch: &Stretch) -> Phase {
-    let sum: Sum = trace.pieces(stretch).collect();
-    let flows = matches!(stretch.way, Way::Out | Way::In);
-    Phase {
-        kind: match stretch.way {
-            Way::Rest => PhaseKind::Rest,
-            Way::Open => PhaseKind::Open,
-            Way::Out => PhaseKind::Discharge,
-            Way::In => PhaseKind::Charge,
-        },
-        from_s: trace.elapsed_s(stretch.samples.start),
-        to_s: trace.elapsed_s(stretch.samples.end - 1),
-        ah: if flows { sum.charge_ah } else { 0.0 },
-        wh: if flows { sum.energy_wh } else { 0.0 },
+/// The voltages at the ends of two discharges are the same within this (V).
+const SAME_END_V: f64 = 0.1;
+
+/// Gives each recharge the discharge it makes a closed cycle with: the one after it, if that ended
+/// where the one before did, else the one before.
+fn pair(runs: &mut [Run]) {
+    for at in 0..runs.len() {
+        let discharge_at = |at: Option<usize>| runs.get(at?)?.discharge.clone();
+        let before = discharge_at(at.checked_sub(1));
+        let after = discharge_at(Some(at + 1));
+        let closed = match (&before, &after) {
+            (Some(before), Some(after)) => {
+                (before.first_last_v[1] - after.first_last_v[1]).abs() <= SAME_END_V
+            }
+            _ => before.is_none(),
+        };
+        let Some(discharge) = (if closed { after } else { before }) else { continue };
+        let run = &mut runs[at];
+        let Some(recharge) = &mut run.recharge else { continue };
+        let efficiency = Efficiency::of(&discharge, recharge);
+        if efficiency.coulombic > 1.0 {
+            run.notices.push(format!(
+                "more charge came out than went in ({:.2} %): the recharge did not bring the pack back to where its discharge began, so this is no closed cycle and both efficiencies read too high",
+                100.0 * efficiency.coulombic,
+            ));
+        }
+        recharge.efficiency = Some(efficiency);
     }
 }

@@ -14,13 +14,28 @@ pub struct Settings {
     pub rated_wh: Option<f64>,
     /// The accuracy of the meter, where it is known.
     pub instrument: Option<Instrument>,
+    /// The panel's rating, for a day on it (W).
+    pub panel_w: Option<f64>,
+    /// What a clear sky would have given through that panel in the same span (Wh).
+    pub clear_sky_wh: Option<f64>,
+    /// How long after a step of the current its resistance is taken (s).
+    pub delay_s: f64,
     /// How the gear hangs on the pack, to tell what it gets.
     pub at_gear: Option<Gear>,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Settings { cutoff_v: 12.0, rated_ah: None, rated_wh: None, instrument: None, at_gear: None }
+        Settings {
+            cutoff_v: 12.0,
+            rated_ah: None,
+            rated_wh: None,
+            instrument: None,
+            panel_w: None,
+            clear_sky_wh: None,
+            delay_s: 10.0,
+            at_gear: None,
+        }
     }
 }
 

@@ -49,6 +49,8 @@ pub(crate) struct Trace<'a> {
     pub(crate) noise_a: f64,
     /// The usual time between readings (s).
     pub(crate) interval_s: f64,
+    /// Below this the terminals are dead (V).
+    dead_v: f64,
     pub(crate) stretches: Vec<Stretch>,
     pub(crate) gaps: Vec<Gap>,
 }
@@ -78,6 +80,7 @@ impl<'a> Trace<'a> {
             peak_a,
             noise_a,
             interval_s,
+            dead_v: 0.0,
             stretches: Vec::new(),
             gaps: Vec::new(),
         };
@@ -142,14 +145,14 @@ impl<'a> Trace<'a> {
         let loaded = sampled(samples.len())
             .filter(|&at| self.current_a(at).abs() > quiet_a)
             .map(|at| f64::from(samples.voltage_v[at]));
-        let dead_v = OPEN_SHARE * median(loaded.collect());
+        self.dead_v = OPEN_SHARE * median(loaded.collect());
         let way = |at: usize| {
             let current_a = self.current_a(at);
             if current_a > quiet_a {
                 Way::Out
             } else if current_a < -quiet_a {
                 Way::In
-            } else if f64::from(samples.voltage_v[at]) < dead_v {
+            } else if self.is_dead(at) {
                 Way::Open
             } else {
                 Way::Rest
@@ -170,6 +173,32 @@ impl<'a> Trace<'a> {
         }
         self.stretches = stretches;
         self.gaps = gaps;
+    }
+
+    /// Whether the pack's protection has opened.
+    pub(crate) fn is_dead(&self, at: usize) -> bool {
+        self.voltage_v(at) < self.dead_v
+    }
+
+    /// Whether the gap after a sample is one that the readings around it bridge.
+    pub(crate) fn bridges(&self, at: usize) -> bool {
+        self.gaps.iter().any(|gap| gap.at == at && gap.bridged)
+    }
+
+    /// The mean temperature over some stretches (°C), where the record has it.
+    pub(crate) fn mean_temperature_c<'s>(
+        &self,
+        stretches: impl Iterator<Item = &'s Stretch>,
+    ) -> Option<f64> {
+        let celsius = self.record.samples.temperature_c.as_ref()?;
+        let (mut sum, mut readings) = (0.0, 0.0);
+        for at in stretches.flat_map(|stretch| stretch.samples.clone()) {
+            if let Some(celsius) = celsius.get(at).filter(|celsius| celsius.is_finite()) {
+                sum += f64::from(*celsius);
+                readings += 1.0;
+            }
+        }
+        (readings > 0.0).then(|| sum / readings)
     }
 
     /// The least time without readings that counts as a gap (s).
@@ -231,7 +260,7 @@ impl<'a> Trace<'a> {
     fn edge(&self, at: usize, neighbour: Option<usize>) -> Option<f64> {
         let neighbour = neighbour.filter(|&at| at < self.record.samples.len())?;
         let apart_s = (self.elapsed_s(neighbour) - self.elapsed_s(at)).abs();
-        (apart_s > 0.0 && apart_s <= self.gap_s()).then_some(apart_s / 2.0)
+        (apart_s <= self.gap_s()).then_some(apart_s / 2.0)
     }
 
     /// The readings of one sample, held for a while before (negative) or after it.

@@ -1,0 +1,69 @@
+//! What comes out over what went in.
+
+use quantity::uncertainty::{Budget, Shape};
+
+use crate::doubt::{DIGIT, Doubt, OFFSET, VOLTAGE_OFFSET};
+use crate::{Discharge, Recharge};
+
+/// The efficiencies of a cycle: a recharge and its discharge, recorded by the same meter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Efficiency {
+    /// Charge delivered over charge put in. Above 1 if the cycle does not close: the pack ended in
+    /// another state than it began in.
+    pub coulombic: f64,
+    /// Half-width of its 95 % interval.
+    pub coulombic_u: f64,
+    /// Energy delivered over energy put in.
+    pub energy: f64,
+    /// Half-width of its 95 % interval.
+    pub energy_u: f64,
+}
+
+impl Efficiency {
+    /// Of a discharge and the recharge that makes a cycle with it, both by the same meter. What is
+    /// the same in both falls out of the ratio: the gains. An offset does not: it adds to one and
+    /// takes from the other (JCGM 100:2008, F.1.2.3).
+    #[must_use]
+    pub fn of(discharge: &Discharge, recharge: &Recharge) -> Efficiency {
+        let coulombic = discharge.capacity_ah / recharge.charge_ah;
+        let energy = discharge.energy_wh / recharge.energy_wh;
+        let of = |ratio: f64, out: (&Doubt, f64), put_in: (&Doubt, f64)| {
+            ratio * relative(out, put_in).expanded_95()
+        };
+        Efficiency {
+            coulombic,
+            coulombic_u: of(
+                coulombic,
+                (&discharge.doubts.capacity_ah, discharge.capacity_ah),
+                (&recharge.doubts.capacity_ah, recharge.charge_ah),
+            ),
+            energy,
+            energy_u: of(
+                energy,
+                (&discharge.doubts.energy_wh, discharge.energy_wh),
+                (&recharge.doubts.energy_wh, recharge.energy_wh),
+            ),
+        }
+    }
+}
+
+/// The relative doubts of the ratio of two integrals by one meter.
+fn relative(out: (&Doubt, f64), put_in: (&Doubt, f64)) -> Budget {
+    let mut budget = Budget::default();
+    for (doubt, value) in [out, put_in] {
+        for part in &doubt.run.parts {
+            budget.add(part.name, part.u / value, part.shape);
+        }
+    }
+    let of_meter = |(doubt, value): (&Doubt, f64), name: &str| {
+        doubt.meter.parts.iter().find(|part| part.name == name).map_or(0.0, |part| part.u / value)
+    };
+    let both = |name| (of_meter(out, name), of_meter(put_in, name));
+    let (a, b) = both(DIGIT);
+    budget.add(DIGIT, a.hypot(b), Shape::Rectangular);
+    let (a, b) = both(OFFSET);
+    budget.add(OFFSET, a + b, Shape::Rectangular);
+    let (a, b) = both(VOLTAGE_OFFSET);
+    budget.add(VOLTAGE_OFFSET, (a - b).abs(), Shape::Rectangular);
+    budget
+}

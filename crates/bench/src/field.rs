@@ -1,0 +1,130 @@
+//! What gear took on a night outside.
+
+use crate::piece::{Piece, Sum};
+use crate::trace::{Stretch, Trace, Way};
+
+/// A record of gear at work: its nights and its levels of load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// One after the other, charging between them.
+    pub nights: Vec<Night>,
+    /// The loads found in all of them, lightest first: ready to become devices of a rig.
+    pub levels: Vec<Level>,
+}
+
+/// From the first load to the last before the pack was charged again.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Night {
+    /// Since the start of the record (s).
+    pub from_s: f64,
+    /// Since the start of the record (s).
+    pub to_s: f64,
+    /// Charge taken (Ah).
+    pub charge_ah: f64,
+    /// Energy taken (Wh).
+    pub energy_wh: f64,
+    /// Half-width of the energy's 95 % interval (Wh).
+    pub energy_u_wh: f64,
+    /// Energy over time (W).
+    pub mean_power_w: f64,
+    /// The least voltage (V).
+    pub least_voltage_v: f64,
+}
+
+/// A load that keeps coming back.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level {
+    /// Its mean current (A).
+    pub current_a: f64,
+    /// Its mean power (W).
+    pub power_w: f64,
+    /// Its share of the nights' time (0..1).
+    pub share_of_time: f64,
+}
+
+/// Bins of the histogram in which levels are found.
+const BINS: usize = 200;
+/// Levels are so many empty bins apart: a twentieth of the largest load.
+const APART: usize = 10;
+/// A level has at least this share of the time; less is a transition.
+const LEAST_SHARE: f64 = 0.02;
+
+pub(crate) fn field(
+    trace: &Trace,
+    stretches: &[Stretch],
+    instrument: Option<crate::Instrument>,
+) -> Field {
+    let mut nights: Vec<Vec<Stretch>> = vec![Vec::new()];
+    for stretch in stretches {
+        let charges = stretch.way == Way::In && trace.pieces(stretch).count() > 2;
+        match nights.last_mut() {
+            Some(last) if charges && last.iter().any(|s| s.way == Way::Out) => {
+                nights.push(Vec::new());
+            }
+            Some(last) if !charges => last.push(stretch.clone()),
+            _ => {}
+        }
+    }
+    for night in &mut nights {
+        let first = night.iter().position(|s| s.way == Way::Out).unwrap_or(night.len());
+        let last = night.iter().rposition(|s| s.way == Way::Out).map_or(first, |at| at + 1);
+        *night = night.get(first..last).unwrap_or_default().to_vec();
+    }
+    nights.retain(|night| !night.is_empty());
+    let pieces = nights.iter().flatten().flat_map(|stretch| trace.pieces(stretch));
+    Field {
+        levels: levels(pieces, trace.peak_a),
+        nights: nights.iter().map(|stretches| night(trace, stretches, instrument)).collect(),
+    }
+}
+
+fn night(trace: &Trace, stretches: &[Stretch], instrument: Option<crate::Instrument>) -> Night {
+    let pieces = || stretches.iter().flat_map(|stretch| trace.pieces(stretch));
+    let sum: Sum = pieces().collect();
+    Night {
+        from_s: pieces().map(|piece| piece.from_s).fold(f64::INFINITY, f64::min),
+        to_s: pieces().map(|piece| piece.to_s).fold(0.0, f64::max),
+        charge_ah: sum.charge_ah,
+        energy_wh: sum.energy_wh,
+        energy_u_wh: trace.doubts(instrument, stretches, &sum).energy_wh.expanded_95(),
+        mean_power_w: sum.energy_wh / (sum.duration_s / 3600.0),
+        least_voltage_v: pieces()
+            .map(|p| p.voltage_v[0].min(p.voltage_v[1]))
+            .fold(f64::MAX, f64::min),
+    }
+}
+
+/// Heaps in the histogram of the current, weighted by time, with room between them.
+fn levels(pieces: impl Iterator<Item = Piece>, peak_a: f64) -> Vec<Level> {
+    let mut bins = vec![Sum::default(); BINS + 1];
+    for piece in pieces {
+        let mean_a = (piece.current_a[0] + piece.current_a[1]) / 2.0;
+        let bin = (mean_a.max(0.0) / peak_a * BINS as f64).round() as usize;
+        bins[bin.min(BINS)].add(&piece);
+    }
+    let whole_s: f64 = bins.iter().map(|bin| bin.duration_s).sum();
+    let mut heaps: Vec<(Sum, usize)> = Vec::new();
+    // a bin with less than a thousandth of the time is part of a change from one level to another
+    let filled = bins.iter().enumerate().filter(|(_, bin)| bin.duration_s > 1e-3 * whole_s);
+    for (at, bin) in filled {
+        match heaps.last_mut() {
+            Some((heap, last)) if at - *last <= APART => {
+                heap.duration_s += bin.duration_s;
+                heap.charge_ah += bin.charge_ah;
+                heap.energy_wh += bin.energy_wh;
+                *last = at;
+            }
+            _ => heaps.push((*bin, at)),
+        }
+    }
+    heaps.retain(|(heap, _)| heap.duration_s >= LEAST_SHARE * whole_s);
+    let kept_s: f64 = heaps.iter().map(|(heap, _)| heap.duration_s).sum();
+    heaps
+        .into_iter()
+        .map(|(heap, _)| Level {
+            current_a: heap.charge_ah / (heap.duration_s / 3600.0),
+            power_w: heap.energy_wh / (heap.duration_s / 3600.0),
+            share_of_time: heap.duration_s / kept_s,
+        })
+        .collect()
+}

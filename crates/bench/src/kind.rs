@@ -1,0 +1,139 @@
+//! Which tests a record holds, and of what kind each is.
+
+use crate::RunKind;
+use crate::trace::{Stretch, Trace, Way};
+
+/// The stretches of one test, rests around it included.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Test {
+    pub(crate) kind: RunKind,
+    pub(crate) stretches: Vec<Stretch>,
+}
+
+impl Test {
+    /// The stretches in which current goes this way.
+    pub(crate) fn with_current(&self, way: Way) -> Vec<Stretch> {
+        self.stretches.iter().filter(|stretch| stretch.way == way).cloned().collect()
+    }
+}
+
+/// A load or charge no longer than this, with rests around it, is a pulse (s). The pulses of
+/// IEC 61960-3 take 1 s and 10 s (from memory), those of other schemes up to half a minute.
+const LONGEST_PULSE_S: f64 = 60.0;
+/// A pulse is seen by so many readings; less may be a cloud, or gear waking up.
+const LEAST_READINGS: usize = 3;
+/// So many pulses make a pulse test.
+const LEAST_PULSES: usize = 2;
+/// So many jumps from one load to another make a field run: gear switches, a test load does not.
+const LEAST_JUMPS: usize = 4;
+/// A jump is at least this share of the largest current.
+const JUMP_SHARE: f64 = 0.15;
+/// Less than this share of the charge that flows the other way is no test of its own.
+const NO_TEST_SHARE: f64 = 0.01;
+
+pub(crate) fn tests_in(trace: &Trace) -> Vec<Test> {
+    let whole = |kind| vec![Test { kind, stretches: trace.stretches.clone() }];
+    if pulses(trace) >= LEAST_PULSES {
+        return whole(RunKind::Pulses);
+    }
+    if jumps(trace) >= LEAST_JUMPS {
+        return whole(RunKind::Field);
+    }
+    by_direction(trace)
+        .into_iter()
+        .map(|stretches| {
+            let mut test = Test { kind: RunKind::Discharge, stretches };
+            let charge = test.with_current(Way::In);
+            if test.with_current(Way::Out).is_empty() {
+                let steady = steady_share(trace, &charge) >= 0.5;
+                test.kind = if steady { RunKind::Recharge } else { RunKind::SolarRecharge };
+            }
+            test
+        })
+        .collect()
+}
+
+/// Short loads with a rest on both sides, of which at least one takes current out.
+fn pulses(trace: &Trace) -> usize {
+    let mut found = 0;
+    let mut out = false;
+    for window in trace.stretches.windows(3) {
+        let [before, pulse, after] = window else { continue };
+        let short =
+            trace.pieces(pulse).map(|piece| piece.duration_s()).sum::<f64>() <= LONGEST_PULSE_S;
+        let seen = pulse.samples.len() >= LEAST_READINGS;
+        if before.way == Way::Rest && after.way == Way::Rest && short && seen {
+            found += 1;
+            out |= pulse.way == Way::Out;
+        }
+    }
+    if out { found } else { 0 }
+}
+
+/// How often the load jumps from one current to another without going off.
+fn jumps(trace: &Trace) -> usize {
+    let least_a = (JUMP_SHARE * trace.peak_a).max(8.0 * trace.noise_a);
+    let loads = trace.stretches.iter().filter(|stretch| stretch.way == Way::Out);
+    loads
+        .map(|stretch| {
+            let mut level_a = trace.current_a(stretch.samples.start);
+            let mut jumps = 0;
+            for at in stretch.samples.clone() {
+                let current_a = trace.current_a(at);
+                // a level is left for good when the reading after agrees
+                let stays = at + 1 >= stretch.samples.end
+                    || (trace.current_a(at + 1) - current_a).abs() < least_a / 2.0;
+                if (current_a - level_a).abs() > least_a && stays {
+                    jumps += 1;
+                    level_a = current_a;
+                } else if (current_a - level_a).abs() < least_a / 2.0 {
+                    // follow a drift, such as that of a constant power
+                    level_a += (current_a - level_a) / 8.0;
+                }
+            }
+            jumps
+        })
+        .sum()
+}
+
+/// Cuts where the current turns round; rests before a test belong to it, those after the last
+/// one too.
+fn by_direction(trace: &Trace) -> Vec<Vec<Stretch>> {
+    let charge_ah = |stretch: &Stretch| trace.pieces(stretch).map(|p| p.charge_ah()).sum::<f64>();
+    let flows = |stretch: &Stretch| matches!(stretch.way, Way::Out | Way::In);
+    let charges: Vec<f64> = trace.stretches.iter().map(charge_ah).collect();
+    let most_ah = charges.iter().fold(0.0, |most: f64, ah| most.max(ah.abs()));
+    let mut tests: Vec<Vec<Stretch>> = Vec::new();
+    let mut now: Vec<Stretch> = Vec::new();
+    let mut way = None;
+    for (stretch, charge_ah) in trace.stretches.iter().zip(charges) {
+        if flows(stretch) && charge_ah.abs() >= NO_TEST_SHARE * most_ah {
+            if way.is_some_and(|way| way != stretch.way) {
+                let rests = now.iter().rposition(flows).map_or(0, |at| at + 1);
+                let rest = now.split_off(rests);
+                tests.push(std::mem::replace(&mut now, rest));
+            }
+            way = Some(stretch.way);
+        }
+        now.push(stretch.clone());
+    }
+    tests.push(now);
+    tests
+}
+
+/// The share of the charging time before the voltage limit in which the current stays near its
+/// middle: most of it on a mains charger, little on a panel.
+fn steady_share(trace: &Trace, charge: &[Stretch]) -> f64 {
+    let samples = || charge.iter().flat_map(|stretch| stretch.samples.clone());
+    let top_v = samples().map(|at| trace.voltage_v(at)).fold(0.0, f64::max);
+    let bulk: Vec<f64> = samples()
+        .filter(|&at| trace.voltage_v(at) < 0.995 * top_v)
+        .map(|at| trace.current_a(at).abs())
+        .collect();
+    if bulk.len() < 10 {
+        return 1.0;
+    }
+    let middle_a = crate::trace::median(bulk.clone());
+    let near = bulk.iter().filter(|&&a| (a - middle_a).abs() <= 0.15 * middle_a).count();
+    near as f64 / bulk.len() as f64
+}
