@@ -25,6 +25,17 @@ pub struct Rise {
     pub below_soc: f64,
 }
 
+impl Rise {
+    /// How far below the start of the rise: 0 above it, 1 when empty.
+    #[inline(always)]
+    pub(crate) fn depth(&self, available: f64) -> f64 {
+        // as a product, so that a loop divides once
+        let low = 1.0 - available * (1.0 / self.below_soc);
+        let low = if low > 0.0 { low } else { 0.0 };
+        if low < 1.0 { low } else { 1.0 }
+    }
+}
+
 /// What temperature does, relative to 25 °C.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Warmth {
@@ -67,6 +78,8 @@ pub struct Circuit {
     pub charge_efficiency: f64,
     /// Open-circuit voltage.
     pub ocv: Ocv,
+    /// Added to it everywhere; 0 but for a draw of what is uncertain.
+    pub offset_v: f64,
     /// Rise of R0 towards empty.
     pub rise: Rise,
     /// What temperature does.
@@ -126,9 +139,25 @@ impl Circuit {
             charge_ohm: 0.0,
             charge_efficiency: 1.0,
             ocv,
+            offset_v: 0.0,
             rise: Rise { share: 0.0, below_soc: 1.0 },
             warmth: Warmth { resistance_k: 0.0, capacity_per_k: 0.0 },
             wells: None,
+        }
+    }
+
+    /// The same circuit with factors on its capacity and on all its resistances, and a shift of
+    /// its open-circuit voltage: one draw of what is uncertain. The time constant stays.
+    #[must_use]
+    pub fn drawn(&self, capacity: f64, resistance: f64, offset_v: f64) -> Self {
+        Self {
+            capacity_ah: self.capacity_ah * capacity,
+            r0_ohm: self.r0_ohm * resistance,
+            r1_ohm: self.r1_ohm * resistance,
+            c1_f: self.c1_f / resistance,
+            charge_ohm: self.charge_ohm * resistance,
+            offset_v: self.offset_v + offset_v,
+            ..self.clone()
         }
     }
 
@@ -144,7 +173,7 @@ impl Circuit {
 
     /// The state of charge that the voltage sees: of the well at hand, stretched by the cold.
     #[must_use]
-    #[inline]
+    #[inline(always)]
     pub fn available(&self, state: &State, climate: &Climate) -> f64 {
         let bound = self.wells.map_or(0.0, |w| 1.0 - w.at_hand);
         1.0 - (1.0 - state.soc + bound * state.gap) * climate.stretch
@@ -152,16 +181,16 @@ impl Circuit {
 
     /// Voltage in V behind R0: `ocv − v1`.
     #[must_use]
-    #[inline]
+    #[inline(always)]
     pub fn internal_v(&self, state: &State, climate: &Climate) -> f64 {
-        self.ocv.at(self.available(state, climate)) - state.v1_v
+        self.ocv.at(self.available(state, climate)) + self.offset_v - state.v1_v
     }
 
     /// R0 in Ω while discharging, at this state and temperature.
     #[must_use]
-    #[inline]
+    #[inline(always)]
     pub fn r0_at(&self, state: &State, climate: &Climate) -> f64 {
-        let low = (1.0 - self.available(state, climate) / self.rise.below_soc).clamp(0.0, 1.0);
+        let low = self.rise.depth(self.available(state, climate));
         self.r0_ohm * climate.resistance * (1.0 + self.rise.share * low * low)
     }
 
@@ -169,11 +198,15 @@ impl Circuit {
     #[must_use]
     #[inline]
     pub fn r0_charging_at(&self, state: &State, climate: &Climate) -> f64 {
-        let missing = (1.0 - state.soc).max(Self::LEAST_MISSING);
-        self.r0_at(state, climate) + self.charge_ohm * climate.resistance / missing
+        self.r0_at(state, climate) + self.charge_ohm * climate.resistance / Self::missing(state.soc)
     }
 
-    const LEAST_MISSING: f64 = 0.01;
+    /// The share of charge still missing, as far as it resists charge.
+    #[inline(always)]
+    pub(crate) fn missing(soc: f64) -> f64 {
+        let missing = 1.0 - soc;
+        if missing > 0.01 { missing } else { 0.01 }
+    }
 
     /// Voltage in V at the terminals while `current_a` flows.
     #[must_use]

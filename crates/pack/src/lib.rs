@@ -10,7 +10,9 @@
 mod charge;
 mod chemistry;
 mod circuit;
+mod demand;
 mod error;
+pub mod lanes;
 mod limits;
 mod load;
 mod measured;
@@ -21,6 +23,7 @@ mod typical;
 
 pub use chemistry::Chemistry;
 pub use circuit::{Circuit, Climate, Rise, State, Step, Warmth, Wells};
+pub use demand::Demand;
 pub use error::PackError;
 pub use limits::Limits;
 pub use load::Load;

@@ -212,6 +212,7 @@ impl Pack {
                 charge_ohm: t.charge_ohm_ah / rated_ah,
                 charge_efficiency: t.charge_efficiency,
                 ocv: Ocv::new(ocv)?,
+                offset_v: 0.0,
                 rise: t.rise,
                 warmth: t.warmth,
                 wells: t.wells,

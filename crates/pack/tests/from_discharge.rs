@@ -3,7 +3,7 @@
 
 mod common;
 use common::{close, truth};
-use pack::{Chemistry, Load, Pack, PackError, Provenance, runtime, samples};
+use pack::{Chemistry, Climate, Load, Pack, PackError, Provenance, State, runtime, samples};
 
 // a curve averaged over thousandths of the capacity can be a fifth of that off in time
 const OWN_RUN: f64 = 2e-3;
@@ -45,5 +45,24 @@ fn refuses_what_is_no_discharge() {
     ] {
         let error = Pack::from_discharge(name, None, None, &rows).unwrap_err();
         assert!(matches!(&error, PackError::Record(text) if text.contains(word)), "{error}");
+    }
+}
+
+#[test]
+fn a_measured_curve_can_be_charged() {
+    // a thousand pieces, not twenty: holding a voltage must still find the right one
+    let record = truth("bench/truth/pack-a-discharge-c20.csv");
+    let pack = Pack::from_discharge("a", Some(Chemistry::Lfp), Some(40.0), &record).unwrap();
+    let circuit = &pack.circuit;
+    let step = circuit.step(60.0, &Climate::MILD);
+    for thousandths in 0..=1000 {
+        let start = State::rested(f64::from(thousandths) / 1000.0);
+        for wanted_v in [13.6, 14.0, 14.3] {
+            let held_a = circuit.hold_a(&start, wanted_v, &step, &Climate::MILD);
+            let mut end = start;
+            circuit.advance_by(&mut end, held_a, &step);
+            let got_v = circuit.terminal_v(&end, held_a, &Climate::MILD);
+            assert!((got_v - wanted_v).abs() < 1e-3, "{wanted_v} from {thousandths}: {got_v} V");
+        }
     }
 }
