@@ -6,7 +6,9 @@
 mod aim;
 mod air;
 mod clear;
+mod clearness;
 mod crossing;
+mod day;
 mod earth;
 mod error;
 mod horizon;
@@ -20,12 +22,15 @@ mod split;
 mod sun;
 mod time;
 mod track;
+mod warmth;
 
 pub use aim::{Aim, Facing};
 pub use air::{dew_point_c, pressure_pa, relative_humidity, vapour_pressure_hpa};
 pub use clear::{
     CLEAR_AIR_TURBIDITY, ClearSky, Irradiance, extraterrestrial_w_m2, relative_air_mass,
 };
+pub use clearness::{DAY_TO_DAY, DailyClearness};
+pub use day::LevelDay;
 pub use error::Error;
 pub use horizon::Horizon;
 pub use incidence::Incidence;
@@ -37,3 +42,4 @@ pub use plane::{PlaneIrradiance, PlaneSun, SkyModel, on_plane};
 pub use split::split_global;
 pub use sun::{Sun, refraction_deg, sun_at};
 pub use track::{Direction, Track};
+pub use warmth::{AirCurve, DayAir, wandering_days};

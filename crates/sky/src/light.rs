@@ -126,11 +126,10 @@ impl AirTemperature {
 pub enum Cloud {
     /// None: the clear sky.
     Clear,
-    /// A share of the clear sky's global irradiance, the same for the whole series; split into
-    /// beam and diffuse by the clearness it gives. 1 and above is the clear sky itself.
+    /// A share of the clear sky's global irradiance, the same for the whole series; below 1 it is
+    /// split into beam and diffuse by the clearness it gives, from 1 up (air clearer than the
+    /// turbidity says) beam and diffuse grow alike.
     Share(f64),
-    /// Measured or typical-year light, one value for each step.
-    Given(Vec<Irradiance>),
 }
 
 /// Light and warmth at one instant.
@@ -159,7 +158,7 @@ pub struct Steps {
     pub count: usize,
 }
 
-/// Light on a panel in the middle of each step.
+/// Light on a panel in the middle of each step, under a sky that is clear or evenly clouded.
 ///
 /// # Errors
 /// When the surroundings can't be, the step is not longer than nothing, or the instants lie
@@ -170,40 +169,81 @@ pub fn light_on_panel(
     cloud: &Cloud,
     steps: Steps,
 ) -> Result<Vec<Light>, Error> {
+    let pressure_pa = pressure_pa(around.place.elevation_m());
+    let clear = ClearSky::new(around.place.elevation_m(), pressure_pa, around.turbidity);
+    let share = match cloud {
+        Cloud::Clear => 1.0,
+        Cloud::Share(share) => within("the clouds' share of clear light", *share, (0.0, 2.0), "")?,
+    };
+    let sample = |_step: usize, elapsed_s: f64, sun: Option<&High>| {
+        let irradiance = sun.map_or_else(Irradiance::default, |sun| {
+            let light = clear.under(sun.sin, sun.air_mass, sun.outside_w_m2);
+            if share >= 1.0 {
+                Irradiance {
+                    ghi_w_m2: share * light.ghi_w_m2,
+                    dni_w_m2: share * light.dni_w_m2,
+                    dhi_w_m2: share * light.dhi_w_m2,
+                }
+            } else {
+                split::split(light.ghi_w_m2 * share, sun.sin, sun.apparent_deg, sun.outside_w_m2)
+            }
+        });
+        Sample { irradiance, air_c: around.air.at(elapsed_s), wind_mps: around.wind_mps }
+    };
+    along(around, aim, steps, sample)
+}
+
+/// A sun above the level horizon.
+pub(crate) struct High {
+    /// Apparent altitude.
+    pub(crate) apparent_deg: f64,
+    /// Its sine.
+    pub(crate) sin: f64,
+    /// Relative air mass.
+    pub(crate) air_mass: f64,
+    /// Beam outside the air.
+    pub(crate) outside_w_m2: f64,
+}
+
+/// What the sky and the air do in one step.
+pub(crate) struct Sample {
+    pub(crate) irradiance: Irradiance,
+    pub(crate) air_c: f64,
+    pub(crate) wind_mps: f64,
+}
+
+/// Light on a panel in the middle of each step, for whatever tells the sky and the air: a function
+/// of the step, the seconds since the start and the sun, if it is up.
+pub(crate) fn along(
+    around: &Surroundings,
+    aim: &Aim,
+    steps: Steps,
+    mut sample: impl FnMut(usize, f64, Option<&High>) -> Sample,
+) -> Result<Vec<Light>, Error> {
     around.check()?;
     let step_s = within("the step", steps.step_s, (1e-3, SECONDS_PER_DAY), "s")?;
     let sun = Track::of_sun(&around.place, steps.start, step_s * steps.count as f64)?;
     let pressure_pa = pressure_pa(around.place.elevation_m());
-    let clear = ClearSky::new(around.place.elevation_m(), pressure_pa, around.turbidity);
     let mut normals = Normals::new(aim, steps.start, around.place.longitude_deg());
     let mut outside = Outside::default();
     let level = around.horizon.is_level();
     let light = |step: usize| {
         let elapsed_s = (step as f64 + 0.5) * step_s;
-        let air_temp_c = around.air.at(elapsed_s);
         let seen = sun.at(elapsed_s);
         let altitude_deg = seen.altitude_deg();
         let lifted_deg = refraction_deg(altitude_deg, pressure_pa, REFRACTION_AIR_C);
         let apparent_deg = altitude_deg + lifted_deg;
         if apparent_deg <= 0.0 {
-            return dark(air_temp_c);
+            return dark(sample(step, elapsed_s, None).air_c);
         }
         let (sin, cos) = apparent_deg.to_radians().sin_cos();
-        let outside_w_m2 = outside.at(steps.start, elapsed_s);
-        let air_mass = clear::air_mass(sin, apparent_deg);
-        let light = match cloud {
-            Cloud::Clear => clear.under(sin, air_mass, outside_w_m2),
-            Cloud::Share(share) => {
-                let light = clear.under(sin, air_mass, outside_w_m2);
-                if *share >= 1.0 {
-                    light
-                } else {
-                    let ghi_w_m2 = light.ghi_w_m2 * share.max(0.0);
-                    split::split(ghi_w_m2, sin, apparent_deg, outside_w_m2)
-                }
-            }
-            Cloud::Given(given) => given.get(step).copied().unwrap_or_default(),
+        let high = High {
+            apparent_deg,
+            sin,
+            air_mass: clear::air_mass(sin, apparent_deg),
+            outside_w_m2: outside.at(steps.start, elapsed_s),
         };
+        let Sample { irradiance, air_c, wind_mps } = sample(step, elapsed_s, Some(&high));
         let normal = normals.at(elapsed_s, &sun);
         // Refraction lifts the sun along its vertical.
         let level_scale = cos / (1.0 - seen.up * seen.up).max(1e-24).sqrt();
@@ -212,19 +252,19 @@ pub fn light_on_panel(
         let on_sun = PlaneSun {
             cos_zenith: sin,
             cos_incidence,
-            extraterrestrial_w_m2: outside_w_m2,
-            relative_air_mass: air_mass,
+            extraterrestrial_w_m2: high.outside_w_m2,
+            relative_air_mass: high.air_mass,
             hidden: !level && around.horizon.altitude_deg(seen.azimuth_deg()) > apparent_deg,
         };
-        let plane = on_plane(around.model, &light, &on_sun, normal.up, around.albedo);
+        let plane = on_plane(around.model, &irradiance, &on_sun, normal.up, around.albedo);
         let poa_global_w_m2 = plane.global_w_m2();
         let lost = plane.direct_w_m2 * (1.0 - around.incidence.share(cos_incidence));
         Light {
             poa_effective_w_m2: poa_global_w_m2 - lost,
             poa_global_w_m2,
-            cell_temp_c: around.warming.cell_c(poa_global_w_m2, air_temp_c, around.wind_mps),
-            air_temp_c,
-            ghi_w_m2: light.ghi_w_m2,
+            cell_temp_c: around.warming.cell_c(poa_global_w_m2, air_c, wind_mps),
+            air_temp_c: air_c,
+            ghi_w_m2: irradiance.ghi_w_m2,
         }
     };
     Ok((0..steps.count).map(light).collect())

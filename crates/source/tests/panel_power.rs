@@ -1,5 +1,6 @@
 //! The one-diode panel and a day's harvest against a general-purpose solar library.
 
+#[path = "../../sky/tests/table/mod.rs"]
 mod table;
 
 use sky::{Aim, AirTemperature, Cloud, Facing, Steps, Surroundings, light_on_panel};
