@@ -65,6 +65,23 @@ impl Section {
         }
     }
 
+    /// The next thicker size one can buy: every second gauge to 4/0, or the next name of
+    /// IEC 60228; none above.
+    #[must_use]
+    pub fn thicker(self) -> Option<Section> {
+        match self {
+            Section::Awg(gauge) => {
+                // below 0 each size is made
+                let next = if gauge > 0 { (gauge - 1) / 2 * 2 } else { gauge - 1 };
+                wire::GAUGES.contains(&next).then_some(Section::Awg(next))
+            }
+            Section::Mm2(mm2) => FLEXIBLE_OHM_KM
+                .iter()
+                .find(|(name, _)| *name > mm2)
+                .map(|&(name, _)| Section::Mm2(name)),
+        }
+    }
+
     fn is_possible(self) -> bool {
         match self {
             Section::Awg(gauge) => wire::GAUGES.contains(&gauge),
@@ -188,5 +205,27 @@ impl Wire {
             return Err(RigError::Fuse { name: whose(), rated_a: fuse.rated_a });
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sizes_one_can_buy() {
+        for (text, thicker) in [
+            ("18 AWG", Some("16 AWG")),
+            ("17 AWG", Some("16 AWG")),
+            ("2 AWG", Some("0 AWG")),
+            ("0 AWG", Some("2/0 AWG")),
+            ("4/0 AWG", None),
+            ("1.5 mm²", Some("2.5 mm²")),
+            ("2 mm²", Some("2.5 mm²")),
+            ("240 mm²", None),
+        ] {
+            let found = text.parse::<Section>().unwrap().thicker();
+            assert_eq!(found.map(|s| s.to_string()).as_deref(), thicker, "{text}");
+        }
     }
 }

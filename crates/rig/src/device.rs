@@ -39,7 +39,7 @@ pub struct Use {
 }
 
 /// The voltage at which a rating is taken where only its size matters.
-const NOMINAL_V: f64 = 12.0;
+pub(crate) const NOMINAL_V: f64 = 12.0;
 
 impl Use {
     /// A use without name and peaks.

@@ -144,6 +144,31 @@ pub enum RigError {
     },
 }
 
+impl RigError {
+    /// The device or branch it speaks of, so that its line in the plan can be found.
+    #[must_use]
+    pub fn name(&self) -> Option<&str> {
+        match self {
+            RigError::Twice { name }
+            | RigError::UnknownFeed { name, .. }
+            | RigError::Length { name, .. }
+            | RigError::Section { name, .. }
+            | RigError::CopperTemperature { name, .. }
+            | RigError::Connectors { name, .. }
+            | RigError::Fuse { name, .. }
+            | RigError::Load { name, .. }
+            | RigError::NoUse { name }
+            | RigError::LeastVoltage { name, .. }
+            | RigError::PeakShare { name, .. }
+            | RigError::PeakKind { name }
+            | RigError::Follows { name, .. }
+            | RigError::Converter { name, .. }
+            | RigError::OutputTooLow { name, .. } => Some(name),
+            RigError::Loop { names } => names.first().map(String::as_str),
+        }
+    }
+}
+
 fn known(branches: &[String]) -> String {
     if branches.is_empty() {
         " (the rig has none)".to_owned()

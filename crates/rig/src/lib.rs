@@ -9,10 +9,12 @@
 //! a million times.
 
 mod aggregate;
+mod ampacity;
 mod converter;
 mod copper;
 mod device;
 mod error;
+mod inspect;
 mod load;
 mod night;
 pub mod schedule;
@@ -21,10 +23,14 @@ mod tree;
 mod weather;
 
 pub use aggregate::{Aggregate, Aggregator, Curve, Sag, Split};
+pub use ampacity::ampacity_a;
 pub use converter::Converter;
 pub use copper::{Cable, Section, Wire};
 pub use device::{Device, Fuse, Peak, Use};
 pub use error::{Collapse, RigError};
+pub use inspect::{
+    Advice, Caution, DEFERRAL, DeviceCheck, Inspection, Place, SegmentCheck, StateBudget, Terms,
+};
 pub use load::Load;
 pub use night::{Night, State, Stretch};
 pub use sweep::{DeviceSeen, SegmentSeen, Solution};

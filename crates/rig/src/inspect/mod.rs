@@ -1,0 +1,142 @@
+//! The rig looked over for a night: power budget, wires, voltages, cautions, and what would mend it.
+
+mod advice;
+mod caution;
+mod segment;
+
+pub use advice::{Advice, Place};
+pub use caution::{Caution, DEFERRAL};
+pub use segment::SegmentCheck;
+
+use crate::{Collapse, Conditions, Night, Rig, Solution};
+
+/// What an inspection takes as given.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Terms {
+    /// The air of the night.
+    pub conditions: Conditions,
+    /// The pack under load at dusk (V).
+    pub dusk_v: f64,
+    /// The pack when it is nearly empty (V).
+    pub end_v: f64,
+}
+
+/// One state of the rig: what it takes on average, and what it sees at its worst.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StateBudget {
+    /// What is on, in words.
+    pub name: String,
+    /// How long it holds in the window (s).
+    pub lasting_s: f64,
+    /// Mean loads at dusk. Power times `lasting_s` is energy.
+    pub mean: Solution,
+    /// Greatest loads (no duty cycles, all peaks at once) at dusk.
+    pub greatest_at_dusk: Result<Solution, Collapse>,
+    /// The same with the pack nearly empty.
+    pub greatest_at_end: Result<Solution, Collapse>,
+}
+
+/// Whether a device gets its least voltage, over all states in which it is on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DeviceCheck {
+    /// The device.
+    pub name: String,
+    /// What it needs (V).
+    pub least_v: Option<f64>,
+    /// The least it sees at dusk (V); none if it is never on, or the voltage collapses.
+    pub dusk_v: Option<f64>,
+    /// The least it sees with the pack nearly empty (V).
+    pub end_v: Option<f64>,
+    /// Whether that is enough, for it and every converter before it.
+    pub ok: bool,
+    /// Single changes of a wire that would do; empty if it is fine, or none would.
+    pub advice: Vec<Advice>,
+}
+
+/// The rig looked over.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inspection {
+    /// Power budget by state, in the order they come up.
+    pub states: Vec<StateBudget>,
+    /// Wires: branches first, then those of devices, without plugs that have neither cable, fuse
+    /// nor resistance.
+    pub segments: Vec<SegmentCheck>,
+    /// Devices, in the order of [`Rig::devices`].
+    pub devices: Vec<DeviceCheck>,
+    /// Out of the pack in the whole window (Wh), with the pack as at dusk.
+    pub used_wh: f64,
+    /// Of these, lost in wires (Wh).
+    pub cable_wh: f64,
+    /// Of these, lost in converters (Wh).
+    pub converter_wh: f64,
+    /// What can hurt someone or something.
+    pub cautions: Vec<Caution>,
+}
+
+impl Rig {
+    /// Looks the rig over for a night.
+    ///
+    /// # Errors
+    /// If even the mean loads collapse with the pack as at dusk.
+    pub fn inspect(&self, night: &Night, terms: &Terms) -> Result<Inspection, Collapse> {
+        let mut states = Vec::with_capacity(night.states.len());
+        for (index, state) in night.states.iter().enumerate() {
+            let greatest = self.greatest_loads(state);
+            let held = night.stretches.iter().filter(|stretch| stretch.state == index);
+            states.push(StateBudget {
+                name: self.state_name(state),
+                lasting_s: held.map(|stretch| stretch.to_s - stretch.from_s).sum(),
+                mean: self.solve(terms.dusk_v, &self.mean_loads(state, &terms.conditions))?,
+                greatest_at_dusk: self.solve(terms.dusk_v, &greatest),
+                greatest_at_end: self.solve(terms.end_v, &greatest),
+            });
+        }
+        let wh = |power_w: fn(&Solution) -> f64| -> f64 {
+            states.iter().map(|state| power_w(&state.mean) * state.lasting_s / 3600.0).sum()
+        };
+        let segments = segment::check(self, &states);
+        let devices = self.check_devices(night, &states, terms);
+        let cautions = caution::raise(self, &segments, &states);
+        Ok(Inspection {
+            used_wh: wh(Solution::source_w),
+            cable_wh: wh(Solution::cable_w),
+            converter_wh: wh(Solution::converter_w),
+            segments,
+            devices,
+            cautions,
+            states,
+        })
+    }
+
+    fn check_devices(
+        &self,
+        night: &Night,
+        states: &[StateBudget],
+        terms: &Terms,
+    ) -> Vec<DeviceCheck> {
+        let check = |(d, device): (usize, &crate::Device)| {
+            let on: Vec<usize> = (0..states.len())
+                .filter(|&s| night.states.get(s).is_some_and(|state| state.0[d].is_some()))
+                .collect();
+            let least = |seen: fn(&StateBudget) -> &Result<Solution, Collapse>| {
+                let volts = on
+                    .iter()
+                    .map(|&s| seen(&states[s]).as_ref().ok().map(|seen| seen.devices[d].voltage_v));
+                volts.reduce(|a, b| Some(a?.min(b?))).flatten()
+            };
+            let ok = on
+                .iter()
+                .all(|&s| states[s].greatest_at_end.as_ref().is_ok_and(|seen| seen.devices[d].ok));
+            let advice = if ok { Vec::new() } else { advice::find(self, d, night, &on, terms) };
+            DeviceCheck {
+                name: device.name.clone(),
+                least_v: device.least_voltage_v,
+                dusk_v: least(|state| &state.greatest_at_dusk),
+                end_v: least(|state| &state.greatest_at_end),
+                ok,
+                advice,
+            }
+        };
+        self.devices().iter().enumerate().map(check).collect()
+    }
+}
