@@ -1,1 +1,171 @@
-//! The files a person writes, checked into domain values, with errors that point.
+//! The files a person writes (TOML), checked into domain values, with errors that point.
+//!
+//! [`Plan::read`] takes a plan file; [`read_pack_file`] a file that holds one pack. The format is
+//! described in `docs/plan-file.md`.
+
+mod battery;
+mod error;
+mod gear;
+mod measured;
+mod section;
+mod site;
+mod supply;
+
+use std::path::{Path, PathBuf};
+
+use toml::de::DeTable;
+
+pub use battery::Battery;
+pub use error::{PlanError, Spot};
+pub use gear::{CUTOFF_V, Gear};
+pub use measured::pack as pack_from_record;
+pub use site::{Air, COVERAGE_95, Dates, MOST_NIGHTS, Site, Sun};
+pub use supply::{Charger, Panel, Supply};
+
+use section::{Section, Source};
+
+/// The version of the file format this program reads and writes.
+pub const FORMAT: i64 = 1;
+
+/// A plan: site, dates, pack, rig and sources.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The file it was read from.
+    pub file: String,
+    /// Where.
+    pub site: Site,
+    /// In what air.
+    pub air: Air,
+    /// Which nights, and how sure they should be.
+    pub dates: Dates,
+    /// How much of a clear day's harvest arrives.
+    pub sun: Sun,
+    /// From what battery.
+    pub battery: Battery,
+    /// What it feeds.
+    pub gear: Gear,
+    /// What fills it.
+    pub supplies: Vec<Supply>,
+    /// What the file left open and was taken as usual, a sentence each.
+    pub defaults: Vec<String>,
+}
+
+impl Plan {
+    /// Reads a plan file, and the files it names.
+    ///
+    /// # Errors
+    /// If the file, or one it names, can't be read or holds a value that can't be.
+    pub fn read(path: &Path) -> Result<Plan, PlanError> {
+        let text = text_of(path)?;
+        Plan::parse(&path.display().to_string(), folder_of(path), &text)
+    }
+
+    /// Reads a plan from its text. `folder` is where the relative paths in it begin.
+    ///
+    /// # Errors
+    /// As [`Plan::read`].
+    pub fn parse(file: &str, folder: &Path, text: &str) -> Result<Plan, PlanError> {
+        let source = Source { file, text };
+        with_root(&source, |mut root| {
+            let mut defaults = Vec::new();
+            let mut section = root.section("site")?;
+            let site = site::read_site(&mut section, &mut defaults)?;
+            section.finish()?;
+            let air = site::read_air(root.maybe_section("air")?, &mut defaults)?;
+            let dates = site::read_dates(root.section("trip")?, &mut defaults)?;
+            let sun_section = root.maybe_section("weather")?;
+            let battery = battery::read(root.section("pack")?, folder, &mut defaults)?;
+            let gear = gear::read(root.section("rig")?, &mut defaults).map_err(|mut error| {
+                if error.file.is_empty() {
+                    file.clone_into(&mut error.file);
+                }
+                error
+            })?;
+            let mut supplies = Vec::new();
+            for (name, entry) in root.named_sections("sources")? {
+                supplies.push(supply::read(name, entry, &mut defaults)?);
+            }
+            // without a panel the sky above does not matter
+            let panels = supplies.iter().any(|supply| matches!(supply, Supply::Panel(_)));
+            let sun = site::read_sun(sun_section, panels, &mut defaults)?;
+            root.finish()?;
+            Ok(Plan {
+                file: file.to_owned(),
+                site,
+                air,
+                dates,
+                sun,
+                battery,
+                gear,
+                supplies,
+                defaults,
+            })
+        })
+    }
+}
+
+/// Reads a file that holds one pack: `format = 1` and a table `[pack]`. Gives the pack and the
+/// record it was measured from; what was taken as usual is added to `defaults`.
+///
+/// # Errors
+/// If the file, or the record it names, can't be read or holds a value that can't be.
+pub fn read_pack_file(
+    path: &Path,
+    defaults: &mut Vec<String>,
+) -> Result<(pack::Pack, Option<PathBuf>), PlanError> {
+    let text = text_of(path)?;
+    let file = path.display().to_string();
+    let source = Source { file: &file, text: &text };
+    with_root(&source, |mut root| {
+        let found = battery::read_model(root.section("pack")?, folder_of(path), defaults)?;
+        root.finish()?;
+        Ok(found)
+    })
+}
+
+/// Parses a file, checks its format's version, and hands on its outermost table.
+fn with_root<T>(
+    source: &Source<'_>,
+    read: impl FnOnce(Section<'_>) -> Result<T, PlanError>,
+) -> Result<T, PlanError> {
+    let document = DeTable::parse(source.text).map_err(|error| {
+        source.error(error.span(), "", format!("this is not TOML: {}", error.message()))
+    })?;
+    let mut root = Section::root(source, &document);
+    match root.maybe_count("format", 1..=i64::MAX)? {
+        Some(FORMAT) => {}
+        Some(newer) => {
+            return Err(root.error(
+                "format",
+                format!(
+                    "this file is of format {newer}; this version of tilldawn reads format {FORMAT}"
+                ),
+            ));
+        }
+        None => {
+            return Err(root.error_here(format!("the line `format = {FORMAT}` is missing; it says which version of the file format this is")));
+        }
+    }
+    read(root)
+}
+
+fn text_of(path: &Path) -> Result<String, PlanError> {
+    let whole = |message: String| PlanError {
+        file: path.display().to_string(),
+        at: None,
+        path: String::new(),
+        message,
+    };
+    let bytes = std::fs::read(path).map_err(|error| {
+        whole(match error.kind() {
+            std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
+            _ => format!("can't be read: {error}"),
+        })
+    })?;
+    String::from_utf8(bytes)
+        .map_err(|_| whole("is no UTF-8 text; a plan is a text file (TOML)".to_owned()))
+}
+
+fn folder_of(path: &Path) -> &Path {
+    path.parent().unwrap_or(Path::new(""))
+}

@@ -6,12 +6,10 @@ mod bench_report;
 pub mod chart;
 mod night_report;
 pub mod page;
-mod rig_report;
 mod runtime_report;
 pub mod table;
 mod words;
 
 pub use bench_report::{Tested, bench_page, bench_text};
 pub use night_report::night_text;
-pub use rig_report::{RigMoment, rig_blocks, rig_text};
 pub use runtime_report::{RuntimeAsked, runtime_text};

@@ -1,1 +1,22 @@
 //! Site, pack, rig and sources together: simulated, drawn at random, judged.
+//!
+//! [`forecast`] answers whether a plan lasts till dawn. The way through it: `calendar` finds the
+//! nights, `prepare` lays out the steps and what is the same for all draws, `draws` says what
+//! differs, `engine` takes them through, `verdict` counts and `ledger` accounts for every
+//! watt-hour.
+
+mod calendar;
+mod draws;
+mod engine;
+mod error;
+mod forecast;
+mod ledger;
+mod loads;
+mod prepare;
+mod timeline;
+mod trace;
+
+pub use engine::Cause;
+pub use error::TripError;
+pub use forecast::{Band, Chance, Failure, Forecast, NightForecast, Point, Settings, forecast};
+pub use ledger::Ledger;

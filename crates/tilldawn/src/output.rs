@@ -1,0 +1,87 @@
+//! What goes to the terminal, and how the program ends.
+
+use std::io::{self, Write};
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Why a command could not do its work.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    /// What is wrong, where, and what would be right.
+    pub(crate) message: String,
+    /// The same as a JSON document, where it has more to say.
+    pub(crate) document: serde_json::Value,
+}
+
+impl Failure {
+    /// A failure of a kind ("plan", "record", "arguments", …), known by its message alone.
+    pub(crate) fn new(kind: &str, message: impl Into<String>) -> Self {
+        let message = message.into();
+        Failure { document: serde_json::json!({ "error": { "kind": kind, "message": message } }), message }
+    }
+}
+
+impl From<plan::PlanError> for Failure {
+    fn from(error: plan::PlanError) -> Self {
+        let line = error.at.as_ref().map(|spot| spot.line);
+        Failure {
+            document: serde_json::json!({ "error": {
+                "kind": "plan", "file": error.file, "line": line, "path": error.path, "message": error.message,
+            } }),
+            message: error.to_string(),
+        }
+    }
+}
+
+/// Writes a text to standard output. A reader that has gone away (`tilldawn … | head`) is no error.
+pub(crate) fn print(text: &str) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(Failure::new("output", format!("can't write to standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes one JSON document to standard output.
+pub(crate) fn print_json(document: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(document)
+        .map_err(|error| Failure::new("output", format!("can't write JSON: {error}")))?;
+    print(&(text + "\n"))
+}
+
+/// Says something beside the result, on standard error.
+pub(crate) fn remark(text: &str) {
+    // nobody can be told if standard error is gone too
+    let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
+/// Writes a file whole or not at all: beside its place first, then moved there.
+pub(crate) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
+    let failed = |error: io::Error| Failure::new("output", format!("can't write {}: {error}", path.display()));
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    if !folder.is_dir() {
+        return Err(Failure::new("output", format!("can't write {}: there is no folder {}", path.display(), folder.display())));
+    }
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(format!(".{}.part", std::process::id()));
+    let beside = folder.join(name);
+    std::fs::write(&beside, text).map_err(failed)?;
+    std::fs::rename(&beside, path).map_err(|error| {
+        let _ = std::fs::remove_file(&beside);
+        failed(error)
+    })
+}
+
+/// Ends the program: the message on standard error, the document on standard output if asked for.
+pub(crate) fn fail(failure: &Failure, json: bool) -> ExitCode {
+    if json {
+        let _ = print_json(&failure.document);
+    }
+    remark(&format!("tilldawn: {}", failure.message));
+    ExitCode::from(2)
+}

@@ -1,0 +1,164 @@
+//! The nights of a trip on the trip's own clock.
+//!
+//! The clock counts seconds from local mean noon of the first evening. Each night lies in its own
+//! window from one local mean noon to the next, so windows are 86,400 s long and touch.
+
+use jiff::civil::Date;
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+use rig::schedule::Moments;
+use sky::{Night, Phase, Place};
+
+/// One night of the trip.
+#[derive(Debug, Clone)]
+pub(crate) struct Evening {
+    pub(crate) date: Date,
+    pub(crate) night: Night,
+    /// Sunset and sunrise on the trip's clock; the whole window where the sun does not rise, its
+    /// lowest moment where it does not set.
+    pub(crate) from_s: f64,
+    pub(crate) to_s: f64,
+    window_s: [f64; 2],
+}
+
+/// All nights.
+#[derive(Debug, Clone)]
+pub(crate) struct Calendar {
+    pub(crate) noon: Timestamp,
+    pub(crate) evenings: Vec<Evening>,
+    zone: TimeZone,
+}
+
+/// Length of a window.
+pub(crate) const WINDOW_S: f64 = 86_400.0;
+
+impl Calendar {
+    /// # Errors
+    /// When a date lies outside what the sky is worked out for.
+    pub(crate) fn new(
+        place: &Place,
+        zone: &TimeZone,
+        dates: impl Iterator<Item = Date>,
+    ) -> Result<Self, sky::Error> {
+        let mut evenings: Vec<Evening> = Vec::new();
+        let mut noon = Timestamp::UNIX_EPOCH;
+        for (at, date) in dates.enumerate() {
+            let night = Night::of(place, date)?;
+            if at == 0 {
+                noon = night.start;
+            }
+            let start_s = WINDOW_S * at as f64;
+            let on_clock = |moment: Timestamp| seconds_between(noon, moment);
+            let (from_s, to_s) = if night.darkest == Phase::Day {
+                (on_clock(night.midnight), on_clock(night.midnight))
+            } else {
+                (
+                    night.sunset.map_or(start_s, on_clock),
+                    night.sunrise.map_or(start_s + WINDOW_S, on_clock),
+                )
+            };
+            evenings.push(Evening {
+                date,
+                night,
+                from_s,
+                to_s,
+                window_s: [start_s, start_s + WINDOW_S],
+            });
+        }
+        Ok(Self { noon, evenings, zone: zone.clone() })
+    }
+
+    /// When the simulation begins: at the first sunset, or with the window where there is none.
+    pub(crate) fn begins_s(&self) -> f64 {
+        self.evenings.first().map_or(0.0, |first| match first.night.darkest {
+            Phase::Day => first.window_s[0],
+            _ => first.from_s,
+        })
+    }
+
+    /// When it ends: at the last sunrise, or with the window.
+    pub(crate) fn ends_s(&self) -> f64 {
+        self.evenings.last().map_or(0.0, |last| match last.night.darkest {
+            Phase::Day => last.window_s[1],
+            _ => last.to_s,
+        })
+    }
+
+    /// The night a moment is counted to: that which it lies in, or the one that comes next.
+    pub(crate) fn night_of(&self, at_s: f64) -> usize {
+        let ended =
+            self.evenings.iter().take_while(|evening| self.closes_s(evening) <= at_s).count();
+        ended.min(self.evenings.len().saturating_sub(1))
+    }
+
+    /// The end of what is counted to a night.
+    fn closes_s(&self, evening: &Evening) -> f64 {
+        if evening.night.darkest == Phase::Day { evening.window_s[1] } else { evening.to_s }
+    }
+
+    /// The instant of a moment on the trip's clock.
+    pub(crate) fn instant(&self, at_s: f64) -> Timestamp {
+        let offset = SignedDuration::try_from_secs_f64(at_s).unwrap_or(SignedDuration::ZERO);
+        self.noon.saturating_add(offset).unwrap_or(self.noon)
+    }
+
+    /// What schedules hang on, for one night.
+    pub(crate) fn moments<T>(&self, evening: &Evening, use_them: impl FnOnce(&Moments) -> T) -> T {
+        let [start_s, end_s] = evening.window_s;
+        let night = &evening.night;
+        let clock_s = |second: f64| self.wall_clock_s(evening, second);
+        // an altitude that the sun stays below all through the window is there from end to end
+        let ends = |dusk: Option<Timestamp>, dawn: Option<Timestamp>, below: Phase| {
+            let on_clock = |moment: Timestamp| seconds_between(self.noon, moment);
+            if night.darkest >= below && dusk.is_none() && dawn.is_none() {
+                (Some(start_s), Some(end_s))
+            } else if night.darkest >= below {
+                (
+                    dusk.map_or(Some(start_s), |d| Some(on_clock(d))),
+                    dawn.map_or(Some(end_s), |d| Some(on_clock(d))),
+                )
+            } else {
+                (None, None)
+            }
+        };
+        let (sunset_s, sunrise_s) = ends(night.sunset, night.sunrise, Phase::Civil);
+        let (dusk_s, dawn_s) = ends(night.civil_dusk, night.civil_dawn, Phase::Nautical);
+        let (dark_s, dark_end_s) =
+            ends(night.astronomical_dusk, night.astronomical_dawn, Phase::Night);
+        use_them(&Moments {
+            start_s,
+            end_s,
+            sunset_s,
+            dusk_s,
+            dark_s,
+            dark_end_s,
+            dawn_s,
+            sunrise_s,
+            clock_s: &clock_s,
+        })
+    }
+
+    /// A time by the clock on the wall within a night's window. A time that a change of the clocks
+    /// leaves out is moved as clocks are; one that it brings twice is the first.
+    fn wall_clock_s(&self, evening: &Evening, second: f64) -> f64 {
+        let [start_s, end_s] = evening.window_s;
+        let whole = second.clamp(0.0, 86_399.0) as i64;
+        let time =
+            jiff::civil::Time::midnight().wrapping_add(jiff::SignedDuration::from_secs(whole));
+        let on = |date: Date| {
+            let local = date.to_datetime(time);
+            let instant = self.zone.to_ambiguous_timestamp(local).compatible().ok()?;
+            Some(seconds_between(self.noon, instant))
+        };
+        let days =
+            [Some(evening.date), evening.date.tomorrow().ok(), evening.date.yesterday().ok()];
+        days.into_iter()
+            .flatten()
+            .filter_map(on)
+            .find(|at_s| (start_s..end_s).contains(at_s))
+            .unwrap_or(start_s + second)
+    }
+}
+
+pub(crate) fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
+    to.duration_since(from).as_secs_f64()
+}

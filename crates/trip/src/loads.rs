@@ -1,0 +1,142 @@
+//! The rig as the step sees it: a curve of current against voltage for each set of devices.
+
+use rig::{Aggregator, Curve, Load, Rig};
+
+use crate::draws::Draw;
+
+/// One bit a device, set where it is off though it should be on.
+pub(crate) type Mask = u64;
+
+/// The most devices a [`Mask`] holds.
+pub(crate) const MOST_DEVICES: usize = 64;
+
+/// What the devices that are on ask of the pack, at any voltage.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LoadLine {
+    pub(crate) curve: Curve,
+    /// Least voltage of the pack at which all of them work.
+    pub(crate) floor_v: f64,
+    /// The device that fails below it.
+    pub(crate) first: usize,
+    /// Whether it fails because no voltage satisfies it, rather than because it sees too little.
+    pub(crate) collapses: bool,
+}
+
+impl LoadLine {
+    /// Nothing is on.
+    pub(crate) const NONE: LoadLine = LoadLine {
+        curve: Curve { g_s: 0.0, a_a: 0.0, m: [0.0; 4] },
+        floor_v: f64::NEG_INFINITY,
+        first: 0,
+        collapses: false,
+    };
+
+    pub(crate) fn current_a(&self, v: f64) -> f64 {
+        let y = 1.0 / v;
+        self.current_a_by(v, y, y * y)
+    }
+
+    /// As [`LoadLine::current_a`], with the powers of `1/v` at hand.
+    #[inline]
+    pub(crate) fn current_a_by(&self, v: f64, y: f64, y2: f64) -> f64 {
+        let [m0, m1, m2, m3] = self.curve.m;
+        self.curve.g_s * v + self.curve.a_a + y * (m0 + y2 * (m1 + y2 * (m2 + y2 * m3)))
+    }
+
+    /// How the current changes with the voltage (A/V).
+    #[inline]
+    pub(crate) fn slope(&self, y2: f64) -> f64 {
+        let [m0, m1, m2, m3] = self.curve.m;
+        self.curve.g_s - y2 * (m0 + y2 * (3.0 * m1 + y2 * (5.0 * m2 + y2 * (7.0 * m3))))
+    }
+}
+
+/// Makes load lines. Holds working memory: one for each thread.
+#[derive(Clone)]
+pub(crate) struct Loads<'a> {
+    rig: &'a Rig,
+    sets: &'a [Vec<Option<usize>>],
+    low_v: f64,
+    /// What controllers draw all the time (W).
+    standing_w: f64,
+    aggregator: Aggregator<'a>,
+    mean: Vec<Load>,
+    greatest: Vec<Load>,
+}
+
+impl<'a> Loads<'a> {
+    /// For pack voltages from `low_v` to `high_v`.
+    pub(crate) fn new(
+        rig: &'a Rig,
+        sets: &'a [Vec<Option<usize>>],
+        low_v: f64,
+        high_v: f64,
+        standing_w: f64,
+    ) -> Self {
+        let off = vec![Load::OFF; rig.devices().len()];
+        let aggregator = Aggregator::new(rig, low_v, high_v);
+        Loads { rig, sets, low_v, standing_w, aggregator, mean: off.clone(), greatest: off }
+    }
+
+    /// The line of a set without the devices in `off`, with a draw's factors on the loads.
+    ///
+    /// Energy follows the mean of duty cycles and peaks; the floor the greatest load.
+    pub(crate) fn line(&mut self, set: usize, off: Mask, draw: &Draw) -> LoadLine {
+        let peaks = self.fill(set, off, &draw.devices);
+        let mean = match self.aggregator.aggregate(&self.mean) {
+            Ok(aggregate) => aggregate,
+            Err(collapse) => return self.collapsed(&collapse.at),
+        };
+        let bounds = if peaks {
+            match self.aggregator.aggregate(&self.greatest) {
+                Ok(aggregate) => aggregate,
+                Err(collapse) => return self.collapsed(&collapse.at),
+            }
+        } else {
+            mean
+        };
+        let collapses = bounds.low_v > self.low_v && bounds.least_source_v <= bounds.low_v;
+        let first = bounds.worst.unwrap_or_else(|| self.greatest_load());
+        let mut curve = mean.source;
+        curve.m[0] += self.standing_w;
+        LoadLine { curve, floor_v: bounds.least_source_v, first, collapses }
+    }
+
+    /// Each device's load in a set: the means, for the exact solution of an instant.
+    pub(crate) fn means(&mut self, set: usize, off: Mask, draw: &Draw) -> &[Load] {
+        self.fill(set, off, &draw.devices);
+        &self.mean
+    }
+
+    /// Fills in both lists of loads. True if they differ.
+    fn fill(&mut self, set: usize, off: Mask, factors: &[f64]) -> bool {
+        let uses = &self.sets[set];
+        let mut peaks = false;
+        for (index, (device, chosen)) in self.rig.devices().iter().zip(uses).enumerate() {
+            let used = chosen.filter(|_| off >> index & 1 == 0).map(|at| &device.uses[at]);
+            let factor = factors[index];
+            (self.mean[index], self.greatest[index]) = match used {
+                Some(used) => (used.mean().times(factor), used.greatest().times(factor)),
+                None => (Load::OFF, Load::OFF),
+            };
+            peaks |= self.mean[index] != self.greatest[index];
+        }
+        peaks
+    }
+
+    /// A set that no voltage satisfies: the one named, or else the greatest, has to go.
+    fn collapsed(&self, at: &str) -> LoadLine {
+        let on = |index: &usize| !self.greatest[*index].is_off();
+        let first = self.rig.device(at).filter(on).unwrap_or_else(|| self.greatest_load());
+        LoadLine { floor_v: f64::INFINITY, first, collapses: true, ..LoadLine::NONE }
+    }
+
+    pub(crate) fn standing_w(&self) -> f64 {
+        self.standing_w
+    }
+
+    fn greatest_load(&self) -> usize {
+        let power_w = |index: &usize| self.greatest[*index].power_w(12.0);
+        (0..self.greatest.len()).max_by(|a, b| power_w(a).total_cmp(&power_w(b))).unwrap_or(0)
+    }
+}

@@ -1,0 +1,220 @@
+//! From a plan to the steps of its trip.
+
+use plan::{Plan, Supply};
+use sky::{AirTemperature, Cloud, Steps, Surroundings, light_on_panel};
+use source::Conversion;
+
+use crate::calendar::{Calendar, Evening};
+use crate::error::TripError;
+use crate::loads::MOST_DEVICES;
+use crate::timeline::{Block, STEP_S, Step, Timeline, cut};
+
+/// Lays out the nights and the steps of a plan.
+pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
+    let found = plan.gear.rig.devices().len();
+    if found > MOST_DEVICES {
+        return Err(TripError::TooManyDevices { found });
+    }
+    let calendar = Calendar::new(&plan.site.place, &plan.site.zone, plan.dates.evenings())?;
+    let (begins_s, ends_s) = (calendar.begins_s(), calendar.ends_s());
+    let uses = device_hours(plan, &calendar);
+    let chargers = charger_hours(plan, &calendar);
+    let air = air_hours(plan, ends_s);
+
+    let mut events_s: Vec<f64> = Vec::new();
+    events_s.extend(calendar.evenings.iter().flat_map(|evening| [evening.from_s, evening.to_s]));
+    events_s.extend(uses.iter().flatten().flat_map(|hours| [hours.from_s, hours.to_s]));
+    events_s.extend(chargers.iter().flat_map(|hours| [hours.from_s, hours.to_s]));
+
+    let suns = panels(plan, &calendar, ends_s, &air)?;
+    let hold_v = plan.supplies.iter().map(hold_v).fold(0.0, f64::max);
+    let limits = &plan.battery.pack.limits;
+    let no_charge_below_c = if limits.refuses_frost { limits.charge_least_c } else { None };
+
+    let mut timeline = Timeline { nights: calendar.evenings.len(), ..Timeline::default() };
+    for (from_s, dt_s, count) in cut(begins_s, ends_s, &events_s) {
+        let middle_s = from_s + 0.5 * dt_s * count as f64;
+        let first = timeline.steps.len();
+        let mut supplied = false;
+        for index in 0..count {
+            let at_s = from_s + dt_s * index as f64;
+            let charger_a: f64 = chargers
+                .iter()
+                .filter(|hours| (hours.from_s..hours.to_s).contains(&(at_s + 0.5 * dt_s)))
+                .map(|hours| hours.value)
+                .sum();
+            let mut step = Step { at_s, charger_a, ..Step::default() };
+            for sun in &suns {
+                sun.add_to(&mut step, at_s + 0.5 * dt_s);
+            }
+            supplied |= step.panel_w > 0.0 || step.panel_a > 0.0 || charger_a > 0.0;
+            timeline.steps.push(step);
+        }
+        let set = on_at(&uses, middle_s);
+        let set = timeline.sets.iter().position(|known| *known == set).unwrap_or_else(|| {
+            timeline.sets.push(set);
+            timeline.sets.len() - 1
+        });
+        let starts = |evening: &Evening| (evening.from_s - from_s).abs() < 1.0;
+        let ends = |evening: &Evening| (evening.to_s - from_s - dt_s * count as f64).abs() < 1.0;
+        timeline.blocks.push(Block {
+            steps: first..first + count,
+            dt_s,
+            set,
+            night: calendar.night_of(middle_s),
+            air_c: air_at(&air, middle_s),
+            supplied,
+            hold_v,
+            no_charge_below_c: no_charge_below_c.unwrap_or(f64::NEG_INFINITY),
+            most_charge_a: limits.charge_a.unwrap_or(f64::INFINITY),
+            dusk_of: calendar.evenings.iter().position(starts),
+            dawn_of: calendar.evenings.iter().position(ends),
+            restart: calendar.evenings.iter().any(|evening| (evening.to_s - from_s).abs() < 1.0),
+        });
+    }
+    Ok((calendar, timeline))
+}
+
+/// A stretch of time in which something is so.
+struct Hours {
+    from_s: f64,
+    to_s: f64,
+    /// Index of the use, or a charger's current.
+    value: f64,
+}
+
+/// For each device the stretches of its uses; the last use in the list counts.
+fn device_hours(plan: &Plan, calendar: &Calendar) -> Vec<Vec<Hours>> {
+    let of_device = |device: &rig::Device| {
+        let mut hours = Vec::new();
+        for (index, used) in device.uses.iter().enumerate() {
+            for evening in &calendar.evenings {
+                let spans = calendar.moments(evening, |moments| used.when.intervals(moments));
+                hours.extend(spans.into_iter().map(|(from_s, to_s)| Hours {
+                    from_s,
+                    to_s,
+                    value: index as f64,
+                }));
+            }
+        }
+        hours
+    };
+    plan.gear.rig.devices().iter().map(of_device).collect()
+}
+
+fn charger_hours(plan: &Plan, calendar: &Calendar) -> Vec<Hours> {
+    let mut hours = Vec::new();
+    for supply in &plan.supplies {
+        let Supply::Charger(charger) = supply else { continue };
+        for evening in &calendar.evenings {
+            let spans = calendar.moments(evening, |moments| charger.when.intervals(moments));
+            let value = charger.current_a * charger.when.duty;
+            hours.extend(spans.into_iter().map(|(from_s, to_s)| Hours { from_s, to_s, value }));
+        }
+    }
+    hours
+}
+
+fn on_at(uses: &[Vec<Hours>], at_s: f64) -> Vec<Option<usize>> {
+    let on = |hours: &&Hours| (hours.from_s..hours.to_s).contains(&at_s);
+    uses.iter()
+        .map(|device| device.iter().filter(on).map(|hours| hours.value as usize).max())
+        .collect()
+}
+
+fn hold_v(supply: &Supply) -> f64 {
+    match supply {
+        Supply::Panel(panel) => panel.controller.profile().absorb_v,
+        Supply::Charger(charger) => charger.profile.absorb_v,
+    }
+}
+
+/// The air's temperature hour by hour from the first noon: a cosine between the warmest of the
+/// day at 15:00 and the coldest of the night at 03:00, local mean time (common practice, no
+/// source).
+fn air_hours(plan: &Plan, ends_s: f64) -> Vec<f64> {
+    let (night_c, day_c) = (plan.air.night_c.value, plan.air.day_c.value);
+    let hours = (ends_s / 3600.0).ceil() as usize + 1;
+    (0..=hours)
+        .map(|hour| {
+            let after_warmest = std::f64::consts::TAU * (hour as f64 - 3.0) / 24.0;
+            0.5 * (day_c + night_c) + 0.5 * (day_c - night_c) * after_warmest.cos()
+        })
+        .collect()
+}
+
+fn air_at(air: &[f64], at_s: f64) -> f64 {
+    let along = (at_s / 3600.0).clamp(0.0, (air.len() - 1) as f64);
+    let left = (along as usize).min(air.len().saturating_sub(2));
+    air[left] + (air[left + 1] - air[left]) * (along - left as f64)
+}
+
+/// What one panel gives under a clear sky, at even steps from the first noon.
+struct PanelSun {
+    /// Watts or amperes.
+    output: Vec<f64>,
+    tracks: bool,
+    cap_a: f64,
+}
+
+/// The battery voltage at which the current of a panel on a switching controller is taken; the
+/// panel's current hardly depends on it.
+const SWITCHING_V: f64 = 13.6;
+
+fn panels(
+    plan: &Plan,
+    calendar: &Calendar,
+    ends_s: f64,
+    air: &[f64],
+) -> Result<Vec<PanelSun>, TripError> {
+    let around = Surroundings {
+        horizon: plan.site.horizon.clone(),
+        turbidity: plan.site.turbidity,
+        albedo: plan.site.albedo,
+        air: AirTemperature::Hourly(air.to_vec()),
+        wind_mps: plan.air.wind_mps,
+        ..Surroundings::at(plan.site.place)
+    };
+    let count = (ends_s / STEP_S).ceil() as usize + 1;
+    let steps = Steps { start: calendar.noon, step_s: STEP_S, count };
+    let mut suns = Vec::new();
+    for supply in &plan.supplies {
+        let Supply::Panel(panel) = supply else { continue };
+        let controller = &panel.controller;
+        let lights = light_on_panel(&around, &panel.aim, &Cloud::Clear, steps)?;
+        let (tracks, efficiency) = match controller.conversion() {
+            Conversion::Mppt { efficiency } => (true, efficiency),
+            Conversion::Pwm => (false, 1.0),
+        };
+        let output = lights.iter().map(|light| {
+            let (light_w_m2, cell_c) = (light.poa_effective_w_m2, light.cell_temp_c);
+            if tracks {
+                efficiency * panel.panel.power_w(light_w_m2, cell_c)
+            } else {
+                panel.panel.current_a(light_w_m2, cell_c, SWITCHING_V)
+            }
+        });
+        suns.push(PanelSun {
+            output: output.collect(),
+            tracks,
+            cap_a: controller.current_limit_a(),
+        });
+    }
+    Ok(suns)
+}
+
+impl PanelSun {
+    fn add_to(&self, step: &mut Step, middle_s: f64) {
+        // the values are those of the middles of even steps
+        let along = (middle_s / STEP_S - 0.5).max(0.0);
+        let left = along as usize;
+        let (Some(a), Some(b)) = (self.output.get(left), self.output.get(left + 1)) else { return };
+        let output = a + (b - a) * (along - left as f64);
+        if self.tracks {
+            step.panel_w += output;
+            step.panel_cap_a += self.cap_a;
+        } else {
+            step.panel_a += output.min(self.cap_a);
+        }
+    }
+}

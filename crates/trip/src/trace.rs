@@ -1,0 +1,31 @@
+//! One trip step by step, for the timeline and the ledger.
+
+use crate::loads::Mask;
+
+/// One step of the central case.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Moment {
+    /// Its beginning on the trip's clock.
+    pub(crate) at_s: f64,
+    pub(crate) dt_s: f64,
+    pub(crate) set: usize,
+    pub(crate) off: Mask,
+    /// At its end.
+    pub(crate) soc: f64,
+    pub(crate) gap: f64,
+    pub(crate) v1_v: f64,
+    /// Mean at the terminals.
+    pub(crate) voltage_v: f64,
+    /// Out of the pack.
+    pub(crate) current_a: f64,
+    /// Out of the sources.
+    pub(crate) source_a: f64,
+    /// Lost in the pack's resistances.
+    pub(crate) loss_w: f64,
+}
+
+/// All steps in order.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Trace {
+    pub(crate) moments: Vec<Moment>,
+}
