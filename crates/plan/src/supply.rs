@@ -102,7 +102,9 @@ fn read_aim(section: &mut Section<'_>) -> Result<Aim, PlanError> {
         Some(azimuth_deg) => azimuth_deg,
         None if tilt_deg == 0.0 => 180.0,
         None => {
-            return Err(section.missing("azimuth", "\"180°\" (from north over east: 180° is south)"));
+            return Err(
+                section.missing("azimuth", "\"180°\" (from north over east: 180° is south)")
+            );
         }
     };
     let facing = Facing::new(tilt_deg, azimuth_deg.rem_euclid(360.0))

@@ -1,2 +1,29 @@
 //! Will it last till dawn? The command line.
-fn main() {}
+
+mod args;
+mod bench;
+mod night;
+mod output;
+mod runtime;
+mod trip;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Args, Command};
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    let json = args.command.json();
+    let done = match &args.command {
+        Command::Bench(asked) => bench::run(asked),
+        Command::Night(asked) => night::run(asked),
+        Command::Runtime(asked) => runtime::run(asked),
+        Command::Trip(asked) => trip::run(asked),
+    };
+    match done {
+        Ok(status) => status,
+        Err(failure) => output::fail(&failure, json),
+    }
+}

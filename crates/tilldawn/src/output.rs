@@ -17,7 +17,10 @@ impl Failure {
     /// A failure of a kind ("plan", "record", "arguments", …), known by its message alone.
     pub(crate) fn new(kind: &str, message: impl Into<String>) -> Self {
         let message = message.into();
-        Failure { document: serde_json::json!({ "error": { "kind": kind, "message": message } }), message }
+        Failure {
+            document: serde_json::json!({ "error": { "kind": kind, "message": message } }),
+            message,
+        }
     }
 }
 
@@ -33,10 +36,23 @@ impl From<plan::PlanError> for Failure {
     }
 }
 
-/// Writes a text to standard output. A reader that has gone away (`tilldawn … | head`) is no error.
+impl From<sky::Error> for Failure {
+    fn from(error: sky::Error) -> Self {
+        Failure::new("arguments", error.to_string())
+    }
+}
+
+impl From<trip::TripError> for Failure {
+    fn from(error: trip::TripError) -> Self {
+        Failure::new("plan", error.to_string())
+    }
+}
+
+/// Writes a text to standard output, ended by a line's end. A reader that has gone away (`tilldawn … | head`) is no error.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    let end = if text.ends_with('\n') { "" } else { "\n" };
+    match write!(out, "{text}{end}").and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
             Err(Failure::new("output", format!("can't write to standard output: {error}")))
         }
@@ -48,7 +64,7 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
 pub(crate) fn print_json(document: &impl serde::Serialize) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(document)
         .map_err(|error| Failure::new("output", format!("can't write JSON: {error}")))?;
-    print(&(text + "\n"))
+    print(&text)
 }
 
 /// Says something beside the result, on standard error.
@@ -59,13 +75,18 @@ pub(crate) fn remark(text: &str) {
 
 /// Writes a file whole or not at all: beside its place first, then moved there.
 pub(crate) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
-    let failed = |error: io::Error| Failure::new("output", format!("can't write {}: {error}", path.display()));
+    let failed = |error: io::Error| {
+        Failure::new("output", format!("can't write {}: {error}", path.display()))
+    };
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
     if !folder.is_dir() {
-        return Err(Failure::new("output", format!("can't write {}: there is no folder {}", path.display(), folder.display())));
+        return Err(Failure::new(
+            "output",
+            format!("can't write {}: there is no folder {}", path.display(), folder.display()),
+        ));
     }
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(format!(".{}.part", std::process::id()));

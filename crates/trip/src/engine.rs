@@ -264,6 +264,8 @@ impl<const N: usize> Bank<N> {
     }
 
     /// One step of all lanes.
+    // one index into many arrays is what becomes vector registers
+    #[allow(clippy::needless_range_loop)]
     fn step(
         &mut self,
         cell: &Cell<'_>,
@@ -325,7 +327,8 @@ impl<const N: usize> Bank<N> {
                 v1_v * decay.v1_keep + current_a * self.r1_ohm[lane] * (1.0 - decay.v1_keep);
             self.v[lane] = v;
             flows.battery_a[lane] = current_a;
-            flows.source_a[lane] = line.current_a(v) - current_a;
+            // without a source the difference is only what Newton's method leaves
+            flows.source_a[lane] = if block.supplied { line.current_a(v) - current_a } else { 0.0 };
             flows.loss_w[lane] =
                 current_a * (v1_v * decay.v1_mean + (slow_ohm + r0_ohm) * current_a);
         }

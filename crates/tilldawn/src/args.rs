@@ -1,0 +1,186 @@
+//! What may stand on the command line.
+
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Parser, Subcommand};
+use quantity::{Kind, ReadError};
+
+/// Will it last till dawn? Measured answers for 12 V gear far from mains.
+#[derive(Debug, Parser)]
+#[command(name = "tilldawn", version, about, max_term_width = 80)]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Measure what a record of a battery test proves
+    Bench(Bench),
+    /// When a night begins, gets dark and ends, and what the moon does
+    Night(Night),
+    /// How long a pack carries one load
+    Runtime(Runtime),
+    /// Whether a plan lasts till dawn, night by night
+    Trip(Trip),
+}
+
+impl Command {
+    pub(crate) fn json(&self) -> bool {
+        match self {
+            Command::Bench(asked) => asked.json,
+            Command::Night(asked) => asked.json,
+            Command::Runtime(asked) => asked.json,
+            Command::Trip(asked) => asked.json,
+        }
+    }
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Bench {
+    /// Logs of meters, loads or chargers, or readings typed by hand
+    #[arg(required = true, value_name = "RECORD")]
+    pub(crate) records: Vec<PathBuf>,
+    /// Least voltage the gear accepts
+    #[arg(long, value_parser = voltage, default_value = "12.0 V", value_name = "VOLTAGE")]
+    pub(crate) cutoff: f64,
+    /// What the label promises, such as 40Ah
+    #[arg(long, value_parser = charge, value_name = "CHARGE")]
+    pub(crate) rated: Option<f64>,
+    /// Accuracy of the meter, such as "0.5 % + 2 digits"
+    #[arg(long, value_name = "ACCURACY")]
+    pub(crate) meter: Option<String>,
+    /// Write a report, a page for any browser
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Night {
+    /// A plan whose site and first evening are meant
+    #[arg(value_name = "PLAN", conflicts_with_all = ["latitude", "longitude"])]
+    pub(crate) plan: Option<PathBuf>,
+    /// Of the place, such as "56.9 N"
+    #[arg(long, value_parser = latitude, allow_hyphen_values = true, required_unless_present = "plan")]
+    pub(crate) latitude: Option<f64>,
+    /// Of the place, such as "4.2 W"
+    #[arg(long, value_parser = longitude, allow_hyphen_values = true, required_unless_present = "plan")]
+    pub(crate) longitude: Option<f64>,
+    /// Of the place, above the sea
+    #[arg(long, value_parser = elevation, allow_hyphen_values = true, default_value = "0 m")]
+    pub(crate) elevation: f64,
+    /// Date of the evening at the place, such as 2026-10-09
+    #[arg(long, value_parser = date, required_unless_present = "plan")]
+    pub(crate) date: Option<jiff::civil::Date>,
+    /// The clock that times are printed in, such as Europe/London [default: the plan's, else UTC]
+    #[arg(long, value_parser = zone)]
+    pub(crate) zone: Option<jiff::tz::TimeZone>,
+    /// Print one JSON document instead of a table; its times are UTC
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+#[command(group = clap::ArgGroup::new("load").required(true).args(["power", "current", "resistance"]))]
+pub(crate) struct Runtime {
+    /// A pack file or the record of a discharge; leave it out for a typical pack
+    #[arg(value_name = "PACK", required_unless_present = "chemistry")]
+    pub(crate) pack: Option<PathBuf>,
+    /// What the pack is made of: LFP, NMC, flooded, AGM, gel
+    #[arg(long)]
+    pub(crate) chemistry: Option<pack::Chemistry>,
+    /// What its label says, such as 40Ah
+    #[arg(long, value_parser = charge, value_name = "CHARGE")]
+    pub(crate) rated: Option<f64>,
+    /// The load as power, such as "30 W"
+    #[arg(long, value_parser = power)]
+    pub(crate) power: Option<f64>,
+    /// The load as current, such as "2.5 A"
+    #[arg(long, value_parser = current)]
+    pub(crate) current: Option<f64>,
+    /// The load as a resistor, such as "4.8 ohm"
+    #[arg(long, value_parser = resistance)]
+    pub(crate) resistance: Option<f64>,
+    /// The cable to the load: its resistance there and back ("0.35 ohm"), or its length one way and
+    /// section ("2.5 m of 16 AWG")
+    #[arg(long, value_parser = cable, value_name = "CABLE")]
+    pub(crate) cable: Option<f64>,
+    /// Least voltage at the load
+    #[arg(long, value_parser = voltage, default_value = "12.0 V", value_name = "VOLTAGE")]
+    pub(crate) cutoff: f64,
+    /// Print one JSON document instead of a table
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Trip {
+    /// The plan, a TOML file
+    #[arg(value_name = "PLAN")]
+    pub(crate) plan: PathBuf,
+    /// How many random trips
+    #[arg(long, default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub(crate) draws: u64,
+    /// Seed of the random draws; the same seed gives the same answer
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Write a report, a page for any browser
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Exit with 1 if a night is less sure than this, such as 0.95
+    #[arg(long, value_parser = fraction, value_name = "PROBABILITY")]
+    pub(crate) check: Option<f64>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+macro_rules! readers {
+    ($($name:ident: $kind:ident),* $(,)?) => {
+        $(fn $name(text: &str) -> Result<f64, ReadError> {
+            Kind::$kind.read(text)
+        })*
+    };
+}
+
+readers! {
+    voltage: Voltage,
+    charge: Charge,
+    power: Power,
+    current: Current,
+    resistance: Resistance,
+    latitude: Latitude,
+    longitude: Longitude,
+    elevation: Elevation,
+    fraction: Fraction,
+}
+
+fn date(text: &str) -> Result<jiff::civil::Date, String> {
+    text.trim()
+        .parse()
+        .map_err(|_| format!("{text:?} is no date; write it as year-month-day, such as 2026-10-09"))
+}
+
+fn zone(text: &str) -> Result<jiff::tz::TimeZone, String> {
+    jiff::tz::TimeZone::get(text).map_err(|_| {
+        format!("{text:?} is no time zone known here; write it such as Europe/London or UTC")
+    })
+}
+
+/// Resistance of a cable there and back (Ω).
+fn cable(text: &str) -> Result<f64, String> {
+    match text.split_once(" of ") {
+        Some((length, section)) => {
+            let length_m = Kind::Length.read(length).map_err(|error| error.to_string())?;
+            let section: rig::Section =
+                section.parse().map_err(|error: ReadError| error.to_string())?;
+            Ok(rig::Wire::cable(section, length_m).ohm())
+        }
+        None => Kind::Resistance.read(text).map_err(|error| {
+            format!("{error}; or as length one way and section, such as \"2.5 m of 16 AWG\"")
+        }),
+    }
+}
