@@ -103,18 +103,6 @@ pub(crate) fn close(trace: &Trace, uses: &[Use], cell: &Cell<'_>) -> Ledger {
 pub(crate) fn stored_wh(circuit: &Circuit, soc: f64, gap: f64, v1_v: f64) -> f64 {
     let at_hand = circuit.wells.map_or(1.0, |wells| wells.at_hand);
     let (here, bound) = (soc - (1.0 - at_hand) * gap, soc + at_hand * gap);
-    let wells_wh = at_hand * under_ocv(circuit, here) + (1.0 - at_hand) * under_ocv(circuit, bound);
+    let wells_wh = at_hand * circuit.ocv.area(here) + (1.0 - at_hand) * circuit.ocv.area(bound);
     circuit.capacity_ah * wells_wh + 0.5 * circuit.c1_f * v1_v * v1_v / 3600.0
-}
-
-/// The integral of the open-circuit voltage from empty to a SoC (V).
-fn under_ocv(circuit: &Circuit, soc: f64) -> f64 {
-    let cells = circuit.ocv.cells();
-    let count = cells.len() as f64;
-    let x = soc * count;
-    let whole = x.clamp(0.0, count - 1.0) as usize;
-    let full: f64 = cells.iter().take(whole).map(|[v, rise]| v + 0.5 * rise).sum();
-    let part = x - whole as f64;
-    let last = cells.get(whole).map_or(0.0, |[v, rise]| part * (v + 0.5 * rise * part));
-    (full + last) / count
 }
