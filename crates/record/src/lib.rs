@@ -1,11 +1,31 @@
 //! Any log a meter, a load or a person writes, read into clean samples.
 
+mod bytes;
+mod cells;
+mod clock;
 mod column;
+mod counters;
+mod current;
 mod error;
+mod file;
+mod heading;
+mod layout;
+mod lines;
+mod number;
 mod options;
+mod order;
+mod plain;
+mod reader;
+mod rows;
 mod samples;
+mod slips;
+mod state;
+mod unit;
+mod zone;
 
 pub use column::{Column, HowSure, Role};
 pub use error::{ErrorKind, RecordError};
+pub use file::read_file;
 pub use options::{ColumnChoice, DateOrder, ReadOptions, Sign, Which};
+pub use reader::read_bytes;
 pub use samples::{CurrentFrom, Record, Resolution, RowCount, Sample, Samples};

@@ -1,0 +1,195 @@
+//! Numbers as instruments and people write them in cells.
+
+/// How numbers are written in a file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Marks {
+    /// Before the decimals.
+    pub(crate) decimal: u8,
+    /// Between groups of three digits; a blank stands for every kind of blank.
+    pub(crate) thousands: Option<u8>,
+}
+
+#[cfg(test)]
+impl Marks {
+    pub(crate) const POINT: Marks = Marks { decimal: b'.', thousands: None };
+    pub(crate) const COMMA: Marks = Marks { decimal: b',', thousands: None };
+}
+
+/// A number at the front of a cell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Number {
+    pub(crate) value: f64,
+    /// Power of ten of its last digit: -3 for "14.355", -3 for "1,4355E+01".
+    pub(crate) last_digit: i32,
+    /// Whether it is written with a power of ten.
+    pub(crate) with_power: bool,
+    /// Where the rest of the cell begins.
+    pub(crate) end: usize,
+}
+
+/// Exactly representable, so that one division rounds once.
+const POWERS: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
+    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+];
+
+/// Reads the number at the front of a cell; none if there is none.
+pub(crate) fn read(cell: &[u8], marks: Marks) -> Option<Number> {
+    let (negative, mut at) = match cell {
+        [b'-', ..] => (true, 1),
+        [b'+', ..] => (false, 1),
+        [0xe2, 0x88, 0x92, ..] => (true, 3), // the typographic minus
+        _ => (false, 0),
+    };
+    let digits_from = at;
+    let mut mantissa = 0_u64;
+    let mut exact = true;
+    let mut digits = 0;
+    let mut decimals = 0;
+    let mut after_mark = false;
+    while let Some(&byte) = cell.get(at) {
+        let digit = byte.wrapping_sub(b'0');
+        if digit < 10 {
+            exact &= mantissa < 100_000_000_000_000;
+            mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
+            digits += 1;
+            decimals += i32::from(after_mark);
+            at += 1;
+        } else if byte == marks.decimal && !after_mark {
+            after_mark = true;
+            at += 1;
+        } else if let Some(width) =
+            group_mark(cell, at, marks).filter(|_| digits > 0 && !after_mark)
+        {
+            at += width;
+        } else {
+            break;
+        }
+    }
+    if digits == 0 {
+        return None;
+    }
+    let digits_to = at;
+    let (power, width) = power(cell.get(at..).unwrap_or_default());
+    let last_digit = power - decimals;
+    let value = if exact && last_digit.unsigned_abs() <= 22 {
+        let scale = POWERS.get(last_digit.unsigned_abs() as usize).copied().unwrap_or(1.0);
+        if last_digit < 0 { mantissa as f64 / scale } else { mantissa as f64 * scale }
+    } else {
+        slowly(cell.get(digits_from..digits_to).unwrap_or_default(), marks.decimal, power)?
+    };
+    Some(Number {
+        value: if negative { -value } else { value },
+        last_digit,
+        with_power: width > 0,
+        end: at + width,
+    })
+}
+
+/// The width of a thousands mark that stands before exactly three digits.
+fn group_mark(cell: &[u8], at: usize, marks: Marks) -> Option<usize> {
+    let rest = cell.get(at..)?;
+    let width = match (marks.thousands?, rest) {
+        (b' ', [b' ' | 0xa0, ..]) => 1,
+        (b' ', [0xc2, 0xa0, ..]) => 2,
+        (b' ', [0xe2, 0x80, 0xaf | 0x89, ..]) => 3,
+        (mark, [first, ..]) if mark == *first => 1,
+        _ => return None,
+    };
+    let group = rest.get(width..width + 3)?;
+    let whole = group.iter().all(u8::is_ascii_digit)
+        && !rest.get(width + 3).is_some_and(u8::is_ascii_digit);
+    whole.then_some(width)
+}
+
+/// "E+01" and how wide it is; 0 and 0 where there is none.
+fn power(rest: &[u8]) -> (i32, usize) {
+    let [b'e' | b'E', after @ ..] = rest else { return (0, 0) };
+    let (sign, digits) = match after {
+        [b'-', digits @ ..] => (-1, digits),
+        [b'+', digits @ ..] => (1, digits),
+        digits => (1, digits),
+    };
+    let count = digits.iter().take_while(|byte| byte.is_ascii_digit()).count();
+    if count == 0 {
+        return (0, 0);
+    }
+    let value = digits.iter().take(count).fold(0_i32, |sum, digit| {
+        sum.saturating_mul(10).saturating_add(i32::from(digit - b'0')).min(9999)
+    });
+    (sign * value, rest.len() - digits.len() + count)
+}
+
+/// More digits than fit exactly.
+fn slowly(digits: &[u8], decimal: u8, power: i32) -> Option<f64> {
+    let plain: String = digits
+        .iter()
+        .filter_map(|&byte| match byte {
+            b'0'..=b'9' => Some(char::from(byte)),
+            _ if byte == decimal => Some('.'),
+            _ => None,
+        })
+        .collect();
+    format!("{plain}e{power}").parse().ok().filter(|value: &f64| value.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers() {
+        let thousands = |decimal, mark| Marks { decimal, thousands: Some(mark) };
+        for (cell, marks, value, last_digit, rest) in [
+            ("14.355", Marks::POINT, 14.355, -3, ""),
+            ("-0.000", Marks::POINT, 0.0, -3, ""),
+            ("−3,5 °C", Marks::COMMA, -3.5, -1, " °C"),
+            ("12.77 V", Marks::POINT, 12.77, -2, " V"),
+            ("1,2738E+01", Marks::COMMA, 12.738, -3, ""),
+            ("1.3889E-03", Marks::POINT, 0.001_388_9, -7, ""),
+            ("12,920,000", thousands(b'.', b','), 12_920_000.0, 0, ""),
+            ("1.234,56", thousands(b',', b'.'), 1234.56, -2, ""),
+            ("12\u{a0}920", thousands(b'.', b' '), 12_920.0, 0, ""),
+            ("13 920 mV", thousands(b'.', b' '), 13_920.0, 0, " mV"),
+            ("1,2345", thousands(b'.', b','), 1.0, 0, ",2345"),
+            (".5", Marks::POINT, 0.5, -1, ""),
+            ("5.", Marks::POINT, 5.0, 0, ""),
+            ("+7e3x", Marks::POINT, 7000.0, 3, "x"),
+            ("3e", Marks::POINT, 3.0, 0, "e"),
+            ("1773512400000", Marks::POINT, 1_773_512_400_000.0, 0, ""),
+            ("2.10996257174233", Marks::POINT, 2.109_962_571_742_33, -14, ""),
+            ("46144.39583333334123", Marks::POINT, 46_144.395_833_333_34, -14, ""),
+        ] {
+            let number = read(cell.as_bytes(), marks).unwrap();
+            assert_eq!(number.value, value, "{cell}");
+            assert_eq!(number.last_digit, last_digit, "{cell}");
+            assert_eq!(&cell.as_bytes()[number.end..], rest.as_bytes(), "{cell}");
+        }
+    }
+
+    #[test]
+    fn no_numbers() {
+        for cell in ["", "-", "V 3", "NaN", "later", ".", "e5", "1e999"] {
+            assert_eq!(read(cell.as_bytes(), Marks::POINT), None, "{cell}");
+        }
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn same_as_the_standard_library(value in -1e9..1e9_f64, decimals in 0_usize..12) {
+            let cell = format!("{value:.decimals$}");
+            let number = read(cell.as_bytes(), Marks::POINT).unwrap();
+            proptest::prop_assert_eq!(number.value, cell.parse::<f64>().unwrap());
+            proptest::prop_assert_eq!(number.end, cell.len());
+        }
+
+        #[test]
+        fn any_bytes(cell in proptest::collection::vec(proptest::num::u8::ANY, 0..40)) {
+            for marks in [Marks::POINT, Marks { decimal: b',', thousands: Some(b' ') }] {
+                if let Some(number) = read(&cell, marks) {
+                    proptest::prop_assert!(number.value.is_finite() && number.end <= cell.len());
+                }
+            }
+        }
+    }
+}
