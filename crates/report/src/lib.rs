@@ -8,8 +8,10 @@ mod night_report;
 pub mod page;
 mod runtime_report;
 pub mod table;
+mod trip_report;
 mod words;
 
 pub use bench_report::{Tested, bench_page, bench_text};
 pub use night_report::night_text;
 pub use runtime_report::{RuntimeAsked, runtime_text};
+pub use trip_report::{field_card, trip_page, trip_text};

@@ -8,6 +8,9 @@ use maud::{Markup, html};
 /// Width of the terminal that tables are made for.
 const TERMINAL_COLUMNS: u16 = 80;
 
+/// Keeps a number and its unit on one line.
+pub(crate) const NO_BREAK: char = '\u{a0}';
+
 /// Rows under headings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table {
@@ -102,7 +105,7 @@ impl Table {
             text.push_str("\n\n");
         }
         for line in table.lines() {
-            text.push_str(line.trim_end());
+            text.push_str(plain_spaces(&line).trim_end());
             text.push('\n');
         }
         for note in &self.notes {
@@ -171,7 +174,7 @@ pub fn indented(text: &str, first: &str, following: &str) -> String {
     let mut lines = String::new();
     let mut line = first.to_owned();
     let mut is_empty = true;
-    for word in text.split_whitespace() {
+    for word in text.split([' ', '\n']).filter(|word| !word.is_empty()) {
         if !is_empty && line.chars().count() + 1 + word.chars().count() > most {
             lines.push_str(&line);
             lines.push('\n');
@@ -186,7 +189,12 @@ pub fn indented(text: &str, first: &str, following: &str) -> String {
     }
     lines.push_str(&line);
     lines.push('\n');
-    lines
+    plain_spaces(&lines)
+}
+
+/// A no-break space has done its work once lines are broken; people search for the plain one.
+fn plain_spaces(text: &str) -> String {
+    text.replace(NO_BREAK, " ")
 }
 
 #[cfg(test)]

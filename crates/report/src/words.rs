@@ -3,12 +3,27 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::table::NO_BREAK;
+
 /// What stands where there is no value.
 pub(crate) const NONE: &str = "–";
 
 /// A share as a percentage with one decimal: "97.2 %".
 pub(crate) fn percent(share: f64) -> String {
-    if share.is_finite() { format!("{:.1} %", 100.0 * share) } else { NONE.to_owned() }
+    if share.is_finite() { format!("{:.1}{NO_BREAK}%", 100.0 * share) } else { NONE.to_owned() }
+}
+
+/// A probability in whole percent; what is not certain is never shown as 0 or 100.
+pub(crate) fn chance(probability: f64) -> String {
+    let number = match probability {
+        p if !p.is_finite() => return NONE.to_owned(),
+        p if p <= 0.0 => "0".to_owned(),
+        p if p >= 1.0 => "100".to_owned(),
+        p if p < 0.01 => format!("<{NO_BREAK}1"),
+        p if p > 0.99 => format!(">{NO_BREAK}99"),
+        p => format!("{:.0}", 100.0 * p),
+    };
+    format!("{number}{NO_BREAK}%")
 }
 
 /// A number with so many decimals.
@@ -49,6 +64,20 @@ pub(crate) fn sentence(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_not_certain_is_not_called_certain() {
+        for (probability, text) in [
+            (1.0, "100 %"),
+            (0.9996, "> 99 %"),
+            (0.934, "93 %"),
+            (0.002, "< 1 %"),
+            (0.0, "0 %"),
+            (f64::NAN, "–"),
+        ] {
+            assert_eq!(chance(probability).replace(NO_BREAK, " "), text);
+        }
+    }
 
     #[test]
     fn lists_and_sentences() {

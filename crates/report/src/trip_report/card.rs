@@ -1,0 +1,139 @@
+//! One page to take along: what the meter should show, hour by hour, and when to worry.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use maud::{Markup, html};
+use plan::Plan;
+use trip::{Forecast, NightForecast};
+
+use super::told;
+use crate::page::{Block, Page, Provenance, Section};
+use crate::words::{NONE, chance, fixed, listed};
+
+/// A card to print, A4.
+#[must_use]
+pub fn field_card(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> String {
+    let nights = html! {
+        div class="card" {
+            @for night in &forecast.nights { (night_card(plan, forecast, night)) }
+        }
+    };
+    Page {
+        title: format!("{}: field card", plan.site.name),
+        subtitle: told::dates(plan),
+        verdict: told::verdict(plan, forecast),
+        sections: vec![Section::new(
+            "",
+            vec![Block::Text(how_to_read(plan)), Block::Markup(nights), Block::Text(shed(plan))],
+        )],
+        provenance,
+    }
+    .html()
+}
+
+fn how_to_read(plan: &Plan) -> String {
+    format!(
+        "At each hour: the pack's voltage under load and its charge as expected, and the values below which only one drawn trip in ten lies. Below those, switch something off. Times are those of {}.",
+        plan.site.zone.iana_name().unwrap_or("the site")
+    )
+}
+
+fn shed(plan: &Plan) -> String {
+    let mut order: Vec<(u32, &str)> = plan
+        .gear
+        .rig
+        .devices()
+        .iter()
+        .filter_map(|device| Some((device.shed_order?, device.name.as_str())))
+        .collect();
+    order.sort_by_key(|(order, _)| std::cmp::Reverse(*order));
+    let names: Vec<String> = order.iter().map(|(_, name)| (*name).to_owned()).collect();
+    if names.is_empty() {
+        "The plan does not say what may be switched off (shed_order).".to_owned()
+    } else {
+        format!("Switch off first: {}.", names.join(", then "))
+    }
+}
+
+fn night_card(plan: &Plan, forecast: &Forecast, night: &NightForecast) -> Markup {
+    let zone = &plan.site.zone;
+    let clock = |at: Option<Timestamp>| {
+        at.map_or_else(|| NONE.to_owned(), |at| zone.to_datetime(at).strftime("%H:%M").to_string())
+    };
+    let events: Vec<String> = [
+        ("sunset", night.night.sunset),
+        ("dark", night.night.astronomical_dusk),
+        ("dark ends", night.night.astronomical_dawn),
+        ("sunrise", night.night.sunrise),
+    ]
+    .into_iter()
+    .map(|(name, at)| format!("{name} {}", clock(at)))
+    .collect();
+    html! {
+        section class="night" {
+            h3 { (told::evening(night)) ": " (chance(night.chance.share)) }
+            p { (listed(&events)) }
+            table {
+                thead { tr {
+                    th { "Clock" }
+                    th class="number" { "Expect" span class="unit" { "V" } }
+                    th class="number" { "Worry below" span class="unit" { "V" } }
+                    th class="number" { "Expect" span class="unit" { "%" } }
+                    th class="number" { "Worry below" span class="unit" { "%" } }
+                    th { "Seen" }
+                } }
+                tbody { @for at in hours(night, zone) {
+                    @if let Some(hour) = Hour::at(forecast, at) { tr {
+                        th scope="row" { (clock(Some(at))) }
+                        td class="number" { (fixed(hour.expect_v, 2)) }
+                        td class="number" { (fixed(hour.worry_v, 2)) }
+                        td class="number" { (fixed(100.0 * hour.expect_soc, 0)) }
+                        td class="number" { (fixed(100.0 * hour.worry_soc, 0)) }
+                        td class="seen" {}
+                    } }
+                } }
+            }
+        }
+    }
+}
+
+/// The whole hours of the site's clock within a night.
+fn hours(night: &NightForecast, zone: &TimeZone) -> Vec<Timestamp> {
+    let begin = zone.to_datetime(night.from);
+    let mut at = begin.date().at(begin.hour(), 0, 0, 0);
+    let mut hours = Vec::new();
+    while let Ok(instant) = zone.to_timestamp(at) {
+        if instant > night.to {
+            break;
+        }
+        if instant >= night.from && hours.last().is_none_or(|last| *last < instant) {
+            hours.push(instant);
+        }
+        let Ok(next) = at.checked_add(jiff::Span::new().hours(1)) else { break };
+        at = next;
+    }
+    hours
+}
+
+/// What the meter should show at one moment.
+struct Hour {
+    expect_v: f64,
+    worry_v: f64,
+    expect_soc: f64,
+    worry_soc: f64,
+}
+
+impl Hour {
+    /// At the first step that ends at the moment or after it.
+    fn at(forecast: &Forecast, at: Timestamp) -> Option<Hour> {
+        let point =
+            forecast.points.get(forecast.points.partition_point(|point| point.time < at))?;
+        let band = forecast.bands.get(forecast.bands.partition_point(|band| band.time < at))?;
+        Some(Hour {
+            expect_v: point.terminal_v,
+            worry_v: band.terminal_v[0],
+            expect_soc: point.soc,
+            worry_soc: band.soc[0],
+        })
+    }
+}

@@ -1,0 +1,65 @@
+//! What can hurt someone on the trip, where the plan's numbers call for it (common practice, no
+//! source, unless one is named).
+
+use plan::Plan;
+use trip::Forecast;
+
+pub(super) const FIRST: &str =
+    "The makers' instructions, local codes and licensed practice come before anything said here.";
+
+/// Energies (Wh) at which a lithium battery needs an airline's approval, and above which
+/// passengers can't take it (ICAO Technical Instructions, Doc 9284; IATA Dangerous Goods
+/// Regulations, table 2.3.A; from memory).
+const BY_AIR_WH: [f64; 2] = [100.0, 160.0];
+
+pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
+    let mut cautions = Vec::new();
+    let pack = &plan.battery.pack;
+    let is_lithium = pack.chemistry.is_some_and(pack::Chemistry::is_lithium);
+    let is_lead = pack.chemistry.is_some_and(|chemistry| !chemistry.is_lithium());
+    let is_charged = !plan.supplies.is_empty();
+    let unfused = unfused(plan);
+    if !unfused.is_empty() {
+        cautions.push(format!(
+            "No fuse is stated for {}. Every lead needs a fuse that suits it, within reach of the battery's positive terminal: a shorted battery can start a fire.",
+            crate::words::listed(&unfused)
+        ));
+    }
+    let coldest_c = plan.air.night_c.value - plan.air.night_c.plus_minus.unwrap_or(0.0);
+    let least_c = pack.limits.charge_least_c.unwrap_or(0.0);
+    if is_lithium && is_charged && coldest_c < least_c {
+        cautions.push(format!(
+            "The air may fall to {coldest_c:.0} °C. Charging a lithium battery below {least_c:.0} °C harms it for good and can make it unsafe: keep it warm, or wait until it is.",
+        ));
+    }
+    if is_lead && is_charged {
+        cautions.push("A lead-acid battery gives off explosive gas while it is charged: air its box, no flame, no sparks.".into());
+    }
+    if is_charged {
+        cautions.push("Charge only with a charger or controller set for this battery's chemistry and voltage, within the limits its maker gives.".into());
+    }
+    let held_wh = forecast.ledger.stored_start_wh / plan.battery.soc_start.max(0.01);
+    if is_lithium && held_wh > BY_AIR_WH[0] {
+        cautions.push(format!(
+            "The battery holds about {held_wh:.0} Wh. {} Ask the carrier before you fly or ship.",
+            if held_wh > BY_AIR_WH[1] {
+                "Passengers can't take lithium batteries above 160 Wh on board an aircraft."
+            } else {
+                "Above 100 Wh an airline must approve a lithium battery."
+            }
+        ));
+    }
+    cautions
+}
+
+/// Wires at the pack's terminals without a fuse.
+fn unfused(plan: &Plan) -> Vec<String> {
+    let rig = &plan.gear.rig;
+    let branches = rig.branches().iter().map(|branch| (&branch.name, &branch.feed, &branch.wire));
+    let devices = rig.devices().iter().map(|device| (&device.name, &device.feed, &device.wire));
+    branches
+        .chain(devices)
+        .filter(|(_, feed, wire)| feed.is_none() && wire.fuse.is_none())
+        .map(|(name, ..)| format!("the {name}"))
+        .collect()
+}

@@ -1,0 +1,87 @@
+//! Will it last till dawn: the answer for the terminal, as a page, and as a card for the field.
+
+mod card;
+mod cautions;
+mod tables;
+mod timeline;
+mod told;
+
+use plan::Plan;
+use trip::Forecast;
+
+use crate::page::{Block, Page, Provenance, Section};
+use crate::table::{indented, paragraph};
+
+pub use card::field_card;
+
+/// The answer as tables for a terminal of 80 columns.
+#[must_use]
+pub fn trip_text(plan: &Plan, forecast: &Forecast) -> String {
+    let verdict = told::verdict(plan, forecast);
+    let mut text = paragraph(&format!("{}: {}.", plan.site.name, told::dates(plan)));
+    text.push('\n');
+    text.push_str(&paragraph(&verdict.sentence));
+    if !verdict.detail.is_empty() {
+        text.push_str(&paragraph(&verdict.detail));
+    }
+    for table in [tables::nights(forecast), tables::voltages(plan, forecast)]
+        .into_iter()
+        .chain(tables::failures(plan, forecast))
+    {
+        text.push('\n');
+        text.push_str(&table.terminal());
+    }
+    text.push('\n');
+    for caution in cautions::of(plan, forecast) {
+        text.push_str(&indented(&format!("Caution. {caution}"), " ! ", "   "));
+    }
+    for remark in told::remarks(plan, forecast) {
+        text.push_str(&indented(&remark, " - ", "   "));
+    }
+    text
+}
+
+/// The answer as a page.
+#[must_use]
+pub fn trip_page(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> String {
+    let mut nights = vec![
+        Block::Table(tables::nights(forecast)),
+        Block::Table(tables::voltages(plan, forecast)),
+    ];
+    nights.extend(tables::failures(plan, forecast).map(Block::Table));
+    let sections = vec![
+        Section::new(
+            "",
+            vec![Block::Figure(timeline::chart(plan, forecast), told::PICTURE.into())],
+        ),
+        Section::new("Night by night", nights),
+        Section::new("Where the energy goes", vec![Block::Table(tables::ledger(forecast))]),
+        Section::new(
+            "What it was worked out from",
+            vec![
+                Block::Table(tables::pack(plan)),
+                Block::Table(tables::devices(plan)),
+                Block::List(told::remarks(plan, forecast)),
+            ],
+        ),
+        Section::new(
+            "Method and uncertainty",
+            vec![Block::List(told::METHOD.map(str::to_owned).to_vec())],
+        ),
+        Section::new(
+            "Cautions",
+            vec![
+                Block::Text(cautions::FIRST.into()),
+                Block::Cautions(cautions::of(plan, forecast)),
+            ],
+        ),
+    ];
+    Page {
+        title: format!("{}: will it last till dawn?", plan.site.name),
+        subtitle: told::dates(plan),
+        verdict: told::verdict(plan, forecast),
+        sections,
+        provenance,
+    }
+    .html()
+}

@@ -1,0 +1,167 @@
+//! A forecast in tables.
+
+use plan::Plan;
+use quantity::{Kind, significant};
+use trip::Forecast;
+
+use super::told::{evening, failure};
+use crate::table::Table;
+use crate::words::{NONE, chance, day_and_clock, fixed};
+
+/// Night by night: how sure, and the energy of the typical trip.
+pub(super) fn nights(forecast: &Forecast) -> Table {
+    let draws = forecast.settings.draws;
+    let mut table = Table::new(format!(
+        "Nights: chance from {draws} drawn trips, the rest from the typical one"
+    ))
+    .text("Evening")
+    .number("Night", "h")
+    .number("Chance", "")
+    .number("95 % interval", "%")
+    .number("Charge dusk", "%")
+    .number("Dawn", "%")
+    .number("Used", "Wh")
+    .number("Harvest", "Wh");
+    for night in &forecast.nights {
+        let hours = night.to.duration_since(night.from).as_secs_f64() / 3600.0;
+        let interval =
+            format!("{:.1} to {:.1}", 100.0 * night.chance.low, 100.0 * night.chance.high);
+        table.row([
+            evening(night),
+            fixed(hours, 1),
+            chance(night.chance.share),
+            interval,
+            fixed(100.0 * night.soc_dusk, 0),
+            fixed(100.0 * night.soc_dawn, 0),
+            fixed(night.used_wh, 0),
+            fixed(night.harvest_wh, 0),
+        ]);
+    }
+    if forecast.nights.len() > 1 {
+        table.note(format!(
+            "All nights of the trip are carried in {} of trips.",
+            chance(forecast.trip.share)
+        ));
+    }
+    table
+}
+
+/// Night by night: the device with the least to spare in the typical trip.
+pub(super) fn voltages(plan: &Plan, forecast: &Forecast) -> Table {
+    let mut table = Table::new("The device with the least to spare, typical trip")
+        .text("Evening")
+        .text("Device")
+        .number("Sees at least", "V")
+        .number("Needs", "V")
+        .text("First failure");
+    for night in &forecast.nights {
+        let volts = |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |v| fixed(v, 2));
+        let failed = night.first_failure.as_ref().map(|found| {
+            format!("{} {}", day_and_clock(found.time, &plan.site.zone), failure(found))
+        });
+        table.row([
+            evening(night),
+            night.worst_device.clone().unwrap_or_else(|| NONE.to_owned()),
+            volts(night.least_voltage_v),
+            volts(night.needed_v),
+            failed.unwrap_or_else(|| "none".to_owned()),
+        ]);
+    }
+    table
+}
+
+/// What fails first in the draws that fail, where any do.
+pub(super) fn failures(plan: &Plan, forecast: &Forecast) -> Option<Table> {
+    let mut table = Table::new("What fails first in the drawn trips")
+        .text("Evening")
+        .text("Device")
+        .number("In", "% of trips")
+        .text("Around (median)");
+    for night in &forecast.nights {
+        for culprit in &night.culprits {
+            table.row([
+                evening(night),
+                culprit.device.clone().unwrap_or_else(|| "the pack's protection".to_owned()),
+                fixed(100.0 * culprit.share, 1),
+                day_and_clock(culprit.median_time, &plan.site.zone),
+            ]);
+        }
+    }
+    (!table.rows.is_empty()).then_some(table)
+}
+
+/// The energy balance of the typical trip.
+pub(super) fn ledger(forecast: &Forecast) -> Table {
+    let ledger = &forecast.ledger;
+    let mut table = Table::new("The energy of the typical trip")
+        .text("")
+        .number("In", "Wh")
+        .number("Out", "Wh");
+    let wh = |value: f64| fixed(value, 1);
+    let nothing = String::new;
+    table.row(["stored at the start".to_owned(), wh(ledger.stored_start_wh), nothing()]);
+    table.row(["harvest".to_owned(), wh(ledger.harvest_wh), nothing()]);
+    for (name, value_wh) in [
+        ("devices", ledger.loads_wh),
+        ("lost in cables", ledger.cables_wh),
+        ("lost in converters and controllers", ledger.converters_wh),
+        ("lost in the pack", ledger.battery_losses_wh),
+        ("stored at the end", ledger.stored_end_wh),
+    ] {
+        table.row([name.to_owned(), nothing(), wh(value_wh)]);
+    }
+    table.note(format!("Left over, by rounding: {:.1e} Wh.", ledger.imbalance_wh));
+    table
+}
+
+/// The pack the forecast rests on.
+pub(super) fn pack(plan: &Plan) -> Table {
+    let pack = &plan.battery.pack;
+    let mut table = Table::facts("The pack");
+    let spread = |share: f64| match share {
+        s if s > 0.0 => format!(", standard uncertainty {}", Kind::Fraction.show(s)),
+        _ => String::new(),
+    };
+    table.row(["Name".to_owned(), pack.name.clone()]);
+    if let Some(chemistry) = pack.chemistry {
+        table.row(["Chemistry".to_owned(), chemistry.to_string()]);
+    }
+    table.row(["Label".to_owned(), Kind::Charge.show(pack.rated_ah)]);
+    table.row([
+        "Capacity".to_owned(),
+        format!("{}{}", Kind::Charge.show(pack.circuit.capacity_ah), spread(pack.spread.capacity)),
+    ]);
+    table.row(["Charged at the start".to_owned(), Kind::Fraction.show(plan.battery.soc_start)]);
+    table
+}
+
+/// The devices and what feeds them.
+pub(super) fn devices(plan: &Plan) -> Table {
+    let mut table = Table::new("The devices")
+        .text("Device")
+        .text("Draws")
+        .text("When")
+        .number("Needs", "V")
+        .number("Own wire", "mΩ");
+    for device in plan.gear.rig.devices() {
+        for used in &device.uses {
+            let name = format!("{} {}", device.name, used.name);
+            table.row([
+                name.trim_end().to_owned(),
+                load(used.load),
+                used.when.to_string(),
+                device.least_voltage_v.map_or_else(|| NONE.to_owned(), |v| significant(v, 3)),
+                significant(1e3 * device.wire.ohm(), 3),
+            ]);
+        }
+    }
+    table
+}
+
+fn load(load: rig::Load) -> String {
+    match load {
+        rig::Load::Power(power_w) => Kind::Power.show(power_w),
+        rig::Load::Current(current_a) => Kind::Current.show(current_a),
+        rig::Load::Resistance(ohm) => Kind::Resistance.show(ohm),
+    }
+}

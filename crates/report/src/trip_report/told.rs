@@ -1,0 +1,169 @@
+//! A forecast in sentences.
+
+use pack::Provenance;
+use plan::Plan;
+use quantity::Kind;
+use trip::{Cause, Failure, Forecast, NightForecast};
+
+use crate::page::{Tone, Verdict};
+use crate::words::{chance, day_and_clock, listed, sentence};
+
+pub(super) const PICTURE: &str = "Lines show the typical trip: every load, cloud and capacity at its middle value. Bands hold the middle 80 % of the drawn trips. Shaded: from sunset to sunrise, darker where the sun is below −18°.";
+
+pub(super) const METHOD: [&str; 4] = [
+    "The whole chain is simulated minute by minute: the pack's voltage under load, constant-power devices that draw more current as it falls, the loss in each cable, and what the sources give by day.",
+    "A night is carried when every device that should run does, from its beginning to its end. A device has failed when it sees less than its least voltage, when no voltage would bring it its power, or when the pack's protection opens.",
+    "What is not known is drawn at random, many times: capacity, resistance and open-circuit voltage of the pack, the loads, the sun of each day, the air's temperature. A chance is the share of drawn trips in which the night was carried; its 95 % interval (Wilson 1927) says how far the number of draws settles it, not whether the plan's own numbers are right.",
+    "The typical trip has every value in its middle. It is one trip, not the average of all.",
+];
+
+/// Place and nights: "9 to 12 October 2026, 56.9 N 4.2 W".
+pub(super) fn dates(plan: &Plan) -> String {
+    let place = &plan.site.place;
+    let first = plan.dates.first_evening;
+    let last = plan.dates.evenings().last().unwrap_or(first);
+    let nights = match plan.dates.nights {
+        1 => format!("the night of {}", first.strftime("%-d %B %Y")),
+        count => format!(
+            "{} nights, evenings of {} to {}",
+            counted(count),
+            first.strftime("%-d %B"),
+            last.strftime("%-d %B %Y")
+        ),
+    };
+    format!(
+        "{nights}, at {} {}",
+        Kind::Latitude.show(place.latitude_deg()),
+        Kind::Longitude.show(place.longitude_deg())
+    )
+}
+
+/// Small numbers in words.
+fn counted(count: usize) -> String {
+    const WORDS: [&str; 10] =
+        ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+    WORDS.get(count).map_or_else(|| count.to_string(), |word| (*word).to_owned())
+}
+
+/// A night's name: "Fri 9 Oct".
+pub(super) fn evening(night: &NightForecast) -> String {
+    night.evening.strftime("%a %-d %b").to_string()
+}
+
+/// The answer.
+pub(super) fn verdict(plan: &Plan, forecast: &Forecast) -> Verdict {
+    let wanted = plan.dates.confidence;
+    let short: Vec<&NightForecast> =
+        forecast.nights.iter().filter(|night| night.chance.share < wanted).collect();
+    let weakest = forecast.nights.iter().min_by(|a, b| a.chance.share.total_cmp(&b.chance.share));
+    let Some(weakest) = weakest else {
+        let sentence = "There is no night in this plan.".to_owned();
+        return Verdict { tone: Tone::Plain, sentence, detail: String::new() };
+    };
+    let draws = forecast.settings.draws;
+    let wants = format!("wanted: {}", chance(wanted));
+    let sentence = if !short.is_empty() {
+        let named: Vec<String> = short
+            .iter()
+            .map(|night| format!("{} ({})", evening(night), chance(night.chance.share)))
+            .collect();
+        match (short.len(), forecast.nights.len()) {
+            (1, 1) => format!(
+                "The night is carried in {} of trips only; {wants}.",
+                chance(weakest.chance.share)
+            ),
+            (count, all) if count == all => format!(
+                "None of the {} nights is sure enough: {}; {wants}.",
+                counted(all),
+                listed(&named)
+            ),
+            (1, all) => format!(
+                "One of {} nights is not sure enough: {}; {wants}.",
+                counted(all),
+                listed(&named)
+            ),
+            (count, all) => format!(
+                "{} of {} nights are not sure enough: {}; {wants}.",
+                sentence_case(&counted(count)),
+                counted(all),
+                listed(&named)
+            ),
+        }
+    } else if weakest.chance.share >= 1.0 {
+        format!("It lasts till dawn: every night is carried in all {draws} drawn trips.")
+    } else {
+        format!(
+            "It lasts till dawn: the weakest night, {}, is carried in {} of trips; {wants}.",
+            evening(weakest),
+            chance(weakest.chance.share)
+        )
+    };
+    let is_close = weakest.chance.low < wanted && wanted <= weakest.chance.high;
+    let tone = match (short.is_empty(), is_close) {
+        (_, true) => Tone::Unsure,
+        (true, false) => Tone::Good,
+        (false, false) => Tone::Bad,
+    };
+    Verdict { tone, sentence, detail: detail(plan, weakest, is_close) }
+}
+
+fn sentence_case(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// What fails first in the weakest night.
+fn detail(plan: &Plan, weakest: &NightForecast, is_close: bool) -> String {
+    let mut parts = Vec::new();
+    if let Some(culprit) = weakest.culprits.first() {
+        let who = culprit.device.as_deref().map_or("everything", |device| device);
+        let when = day_and_clock(culprit.median_time, &plan.site.zone);
+        parts.push(format!(
+            "What fails first that night is mostly {}, around {when}.",
+            if culprit.device.is_some() {
+                format!("the {who}")
+            } else {
+                "the pack itself: its protection opens".to_owned()
+            }
+        ));
+    }
+    if is_close {
+        parts.push(
+            "The draws are too few to tell on which side of the wanted confidence it lies.".into(),
+        );
+    }
+    parts.join(" ")
+}
+
+/// A failure in words: "camera sees too low a voltage".
+pub(super) fn failure(failure: &Failure) -> String {
+    let who = failure.device.as_deref().unwrap_or("everything");
+    match failure.cause {
+        Cause::Brownout => format!("{who}: voltage too low"),
+        Cause::Collapse => format!("{who}: voltage collapses"),
+        Cause::Protection => "the pack's protection opens".to_owned(),
+    }
+}
+
+/// What must be known of the numbers the forecast rests on.
+pub(super) fn remarks(plan: &Plan, forecast: &Forecast) -> Vec<String> {
+    let mut remarks = Vec::new();
+    match &plan.battery.pack.provenance {
+        Provenance::Typical { source } => remarks.push(format!(
+            "The pack was not measured: a typical curve stands for it ({source}). One bench record would replace it."
+        )),
+        Provenance::Stated => remarks.push("The pack's values are as stated in the plan.".into()),
+        Provenance::Measured { from, notes } => {
+            remarks.push(format!("The pack was measured: {}.", listed(from)));
+            remarks.extend(notes.iter().map(|note| sentence(note)));
+        }
+    }
+    remarks.extend(forecast.remarks.iter().map(|remark| sentence(remark)));
+    if !plan.defaults.is_empty() {
+        remarks.push(format!(
+            "Taken as usual, since the plan does not say: {}.",
+            plan.defaults.join("; ")
+        ));
+    }
+    remarks
+}

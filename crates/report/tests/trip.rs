@@ -1,0 +1,101 @@
+//! A trip of an invented plan, as text, page and card; the pages are left in the target folder to
+//! be looked at.
+
+#![allow(clippy::unwrap_used, reason = "a test")]
+
+use std::path::Path;
+
+use plan::Plan;
+use report::page::Provenance;
+use report::{field_card, trip_page, trip_text};
+use trip::{Forecast, Settings, forecast};
+
+/// Three nights of which the last is not sure.
+const PLAN: &str = r#"
+format = 1
+[site]
+name = "Heather Ridge"
+latitude = "56.9 N"
+longitude = "4.2 W"
+zone = "Europe/London"
+[air]
+night = "3 °C ± 3 K"
+day = "11 °C ± 3 K"
+[trip]
+first_evening = "2026-10-09"
+nights = 3
+[weather]
+sun = "45 % ± 40 %"
+[pack]
+name = "pack one"
+chemistry = "LFP"
+rated = "40 Ah"
+[rig.devices.mount]
+power = "9 W ± 2 W"
+least_voltage = "11.4 V"
+cable = { length = "2.5 m", section = "16 AWG" }
+when = "dark"
+[rig.devices.camera]
+power = "14 W ± 2 W"
+least_voltage = "11.0 V"
+cable = { length = "3 m", section = "1.0 mm²" }
+when = "dark"
+[rig.devices."dew <heater>"]
+resistance = "18 ohm"
+least_voltage = "10 V"
+cable = { length = "2 m", section = "20 AWG" }
+when = "dusk to dawn at 50 %"
+shed = 2
+[sources.panel]
+panel = "100 W"
+tilt = "45°"
+azimuth = "180°"
+controller = { kind = "MPPT", efficiency = "95 %", most_current = "10 A", absorb = "14.4 V" }
+"#;
+
+fn example() -> (Plan, Forecast) {
+    let plan = Plan::parse("heather-ridge.toml", Path::new(""), PLAN).unwrap();
+    let forecast = forecast(&plan, Settings { draws: 300, seed: 1 }).unwrap();
+    (plan, forecast)
+}
+
+fn keep(name: &str, page: &str) {
+    std::fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join(name), page).unwrap();
+}
+
+#[test]
+fn the_answer_comes_first_and_fits_the_terminal() {
+    let (plan, forecast) = example();
+    let text = trip_text(&plan, &forecast);
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    let weakest = forecast.nights.iter().map(|night| night.chance.share).fold(1.0, f64::min);
+    let answer = text.lines().nth(3).unwrap();
+    assert_eq!(answer.contains("It lasts till dawn"), weakest >= plan.dates.confidence, "{text}");
+    assert!(!text.contains("NaN"), "{text}");
+    for night in &forecast.nights {
+        assert!(text.contains(&night.evening.strftime("%a %-d %b").to_string()), "{text}");
+    }
+}
+
+#[test]
+fn the_page_shows_the_trip() {
+    let (plan, forecast) = example();
+    let page = trip_page(&plan, &forecast, Provenance { seed: Some(1), ..Provenance::default() });
+    keep("trip.html", &page);
+    assert!(!page.contains("NaN") && !page.contains("inf"));
+    for part in ["dew &lt;heater&gt;", "Fri night", "State of charge", "Caution", "not measured"] {
+        assert!(page.contains(part), "{part}");
+    }
+}
+
+#[test]
+fn the_card_has_each_hour_of_each_night() {
+    let (plan, forecast) = example();
+    let card = field_card(&plan, &forecast, Provenance::default());
+    keep("card.html", &card);
+    assert!(!card.contains("NaN"));
+    for clock in ["19:00", "00:00", "07:00"] {
+        let row = format!("<th scope=\"row\">{clock}</th>");
+        assert_eq!(card.matches(&row).count(), 3, "{clock}");
+    }
+}
