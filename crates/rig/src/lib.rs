@@ -18,6 +18,7 @@ mod inspect;
 mod load;
 mod night;
 pub mod schedule;
+mod solution;
 mod sweep;
 mod tree;
 mod weather;
@@ -33,6 +34,6 @@ pub use inspect::{
 };
 pub use load::Load;
 pub use night::{Night, State, Stretch};
-pub use sweep::{DeviceSeen, SegmentSeen, Solution};
+pub use solution::{DeviceSeen, SegmentSeen, Solution};
 pub use tree::{Branch, Rig};
 pub use weather::{Conditions, CooledSensor, DewHeater, Follows};

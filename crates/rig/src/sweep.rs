@@ -8,6 +8,7 @@
 //! iterates fall monotonically on the upper solution, the one a real rig sits on (Ortega &
 //! Rheinboldt 1970, §13.3: the residual is convex).
 
+use crate::solution::{DeviceSeen, SegmentSeen, Solution};
 use crate::tree::{End, Island, Leaf};
 use crate::{Collapse, Converter, Load, Rig};
 
@@ -15,76 +16,10 @@ use crate::{Collapse, Converter, Load, Rig};
 const MOST_SWEEPS: usize = 60;
 /// Change (V) in a sweep below which the next would change nothing.
 const SETTLED_V: f64 = 1e-9;
-
-/// What a device sees.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DeviceSeen {
-    /// Voltage at the device (V).
-    pub voltage_v: f64,
-    /// Current it takes (A).
-    pub current_a: f64,
-    /// Power it takes (W).
-    pub power_w: f64,
-    /// Whether it gets its least voltage and every converter before it gets its own. A device that
-    /// is off is always fine.
-    pub ok: bool,
-}
-
-/// What a wire carries.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct SegmentSeen {
-    /// Voltage at its beginning (V).
-    pub from_v: f64,
-    /// Voltage at its end (V), before a converter there.
-    pub to_v: f64,
-    /// Current (A).
-    pub current_a: f64,
-    /// Loss in the wire (W).
-    pub loss_w: f64,
-    /// Loss in the converter at its end (W).
-    pub converter_w: f64,
-}
-
-/// The rig at one instant.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Solution {
-    /// At the pack's terminals (V).
-    pub source_v: f64,
-    /// Out of the pack (A).
-    pub source_a: f64,
-    /// In the order of [`Rig::devices`].
-    pub devices: Vec<DeviceSeen>,
-    /// In the order of [`Rig::branches`].
-    pub branches: Vec<SegmentSeen>,
-    /// Each device's own wire, in the order of [`Rig::devices`].
-    pub wires: Vec<SegmentSeen>,
-}
-
-impl Solution {
-    /// Power out of the pack (W).
-    #[must_use]
-    pub fn source_w(&self) -> f64 {
-        self.source_v * self.source_a
-    }
-
-    /// Power the devices take (W).
-    #[must_use]
-    pub fn load_w(&self) -> f64 {
-        self.devices.iter().map(|seen| seen.power_w).sum()
-    }
-
-    /// Power lost in wires and connectors (W).
-    #[must_use]
-    pub fn cable_w(&self) -> f64 {
-        self.branches.iter().chain(&self.wires).map(|seen| seen.loss_w).sum()
-    }
-
-    /// Power lost in converters (W).
-    #[must_use]
-    pub fn converter_w(&self) -> f64 {
-        self.branches.iter().map(|seen| seen.converter_w).sum()
-    }
-}
+/// How closely (V) a collapse is found, and from 1 V up how often the voltage is doubled in search
+/// of one at which the rig stands.
+const SETTLED_COLLAPSE_V: f64 = 1e-6;
+const DOUBLINGS: u32 = 20;
 
 /// A current as a straight line in the voltage: i = fixed + slope·v.
 #[derive(Clone, Copy, Default)]
@@ -166,6 +101,23 @@ impl Rig {
         }
         self.judge(loads, &mut solution);
         Ok(solution)
+    }
+
+    /// The source voltage (V) below which the rig collapses with these loads; 0 if it never does.
+    #[must_use]
+    pub fn collapse_v(&self, loads: &[Load]) -> f64 {
+        let stands = |source_v: f64| self.solve(source_v, loads).is_ok();
+        let Some(mut standing_v) =
+            (0..DOUBLINGS).map(|k| f64::from(1u32 << k)).find(|&v| stands(v))
+        else {
+            return f64::INFINITY;
+        };
+        let mut fallen_v = 0.0;
+        while standing_v - fallen_v > SETTLED_COLLAPSE_V {
+            let middle_v = 0.5 * (standing_v + fallen_v);
+            if stands(middle_v) { standing_v = middle_v } else { fallen_v = middle_v }
+        }
+        if fallen_v > 0.0 { standing_v } else { 0.0 }
     }
 
     /// The converter that feeds an island; none for the pack's own.
@@ -407,6 +359,8 @@ mod tests {
         assert!(rig.solve(12.0001, &[Load::OFF, Load::Power(72.0)]).is_ok());
         let error = rig.solve(11.9999, &[Load::OFF, Load::Power(72.0)]).unwrap_err();
         assert_eq!(error.at, "heater");
+        assert!((rig.collapse_v(&[Load::OFF, Load::Power(72.0)]) - 12.0).abs() < 1e-5);
+        assert_eq!(rig.collapse_v(&[Load::OFF, Load::Resistance(5.0)]), 0.0);
     }
 
     #[test]

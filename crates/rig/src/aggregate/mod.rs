@@ -13,8 +13,6 @@ use curve::{POINTS, Points, curve_through};
 
 /// How far above a collapse the curves begin, if one lies within the wanted range.
 const ABOVE_COLLAPSE: f64 = 1.03;
-/// Steps in which the range is cut until no collapse lies in it.
-const CUTS: usize = 40;
 
 /// One state of the rig: which devices draw what.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -131,20 +129,14 @@ impl<'a> Aggregator<'a> {
 
     /// Cuts the range from below until the rig stands up in all of it.
     fn above_collapse(&mut self, loads: &[Load]) -> Result<Aggregate, Collapse> {
-        let (mut fallen, mut standing) = (self.low_v, self.high_v);
-        self.rig.solve(standing, loads)?;
-        let mut collapse = Collapse { at: "the pack's terminals".to_owned() };
-        for _ in 0..CUTS {
-            let middle = 0.5 * (fallen + standing);
-            match self.rig.solve(middle, loads) {
-                Ok(_) => standing = middle,
-                Err(here) => (fallen, collapse) = (middle, here),
-            }
-        }
-        let low_v = (standing * ABOVE_COLLAPSE).min(self.high_v);
+        self.rig.solve(self.high_v, loads)?;
+        let collapse_v = self.rig.collapse_v(loads);
+        let low_v = (collapse_v * ABOVE_COLLAPSE).max(self.low_v).min(self.high_v);
         self.points = Points::between(low_v, self.high_v * ABOVE_COLLAPSE);
         if !self.sum(loads) {
-            return Err(collapse);
+            // stands at the top voltage, but so barely that no curve could be trusted
+            let below = self.rig.solve(collapse_v / ABOVE_COLLAPSE, loads);
+            return Err(below.err().unwrap_or_else(|| Collapse { at: String::new() }));
         }
         let mut found = self.finish(loads, low_v);
         found.least_source_v = found.least_source_v.max(low_v);

@@ -1,8 +1,7 @@
 //! Every wire of the rig: what it carries, loses and stands.
 
 use super::StateBudget;
-use crate::sweep::SegmentSeen;
-use crate::{Branch, Fuse, Rig, Solution, Wire, ampacity_a};
+use crate::{Branch, Fuse, Rig, SegmentSeen, Solution, Wire, ampacity_a};
 
 /// One wire.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,0 +1,71 @@
+//! What a rig sees and carries at one instant.
+
+/// What a device sees.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeviceSeen {
+    /// Voltage at the device (V).
+    pub voltage_v: f64,
+    /// Current it takes (A).
+    pub current_a: f64,
+    /// Power it takes (W).
+    pub power_w: f64,
+    /// Whether it gets its least voltage and every converter before it gets its own. A device that
+    /// is off is always fine.
+    pub ok: bool,
+}
+
+/// What a wire carries.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SegmentSeen {
+    /// Voltage at its beginning (V).
+    pub from_v: f64,
+    /// Voltage at its end (V), before a converter there.
+    pub to_v: f64,
+    /// Current (A).
+    pub current_a: f64,
+    /// Loss in the wire (W).
+    pub loss_w: f64,
+    /// Loss in the converter at its end (W).
+    pub converter_w: f64,
+}
+
+/// The rig at one instant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Solution {
+    /// At the pack's terminals (V).
+    pub source_v: f64,
+    /// Out of the pack (A).
+    pub source_a: f64,
+    /// In the order of [`Rig::devices`].
+    pub devices: Vec<DeviceSeen>,
+    /// In the order of [`Rig::branches`].
+    pub branches: Vec<SegmentSeen>,
+    /// Each device's own wire, in the order of [`Rig::devices`].
+    pub wires: Vec<SegmentSeen>,
+}
+
+impl Solution {
+    /// Power out of the pack (W).
+    #[must_use]
+    pub fn source_w(&self) -> f64 {
+        self.source_v * self.source_a
+    }
+
+    /// Power the devices take (W).
+    #[must_use]
+    pub fn load_w(&self) -> f64 {
+        self.devices.iter().map(|seen| seen.power_w).sum()
+    }
+
+    /// Power lost in wires and connectors (W).
+    #[must_use]
+    pub fn cable_w(&self) -> f64 {
+        self.branches.iter().chain(&self.wires).map(|seen| seen.loss_w).sum()
+    }
+
+    /// Power lost in converters (W).
+    #[must_use]
+    pub fn converter_w(&self) -> f64 {
+        self.branches.iter().map(|seen| seen.converter_w).sum()
+    }
+}
