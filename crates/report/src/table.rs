@@ -119,9 +119,9 @@ impl Table {
     #[must_use]
     pub fn markup(&self) -> Markup {
         html! {
+            @if !self.caption.is_empty() { p class="caption" { (self.caption) } }
             div class="table" tabindex="0" role="region" aria-label=(self.caption) {
-                table {
-                    @if !self.caption.is_empty() { caption { (self.caption) } }
+                table aria-label=(self.caption) {
                     @if self.has_headings() {
                         thead { tr { @for column in &self.columns {
                             th scope="col" class=[column.is_number.then_some("number")] {

@@ -58,11 +58,12 @@ pub fn trip_page(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> St
         Section::new("Where the energy goes", vec![Block::Table(tables::ledger(forecast))]),
         Section::new(
             "What it was worked out from",
-            vec![
-                Block::Table(tables::pack(plan)),
-                Block::Table(tables::devices(plan)),
-                Block::List(told::remarks(plan, forecast)),
-            ],
+            [Some(tables::pack(plan)), Some(tables::devices(plan)), tables::sources(plan)]
+                .into_iter()
+                .flatten()
+                .map(Block::Table)
+                .chain([Block::List(told::remarks(plan, forecast))])
+                .collect(),
         ),
         Section::new(
             "Method and uncertainty",

@@ -1,7 +1,9 @@
 //! A forecast in tables.
 
-use plan::Plan;
+use plan::{Plan, Supply};
 use quantity::{Kind, significant};
+use sky::Aim;
+use source::Conversion;
 use trip::Forecast;
 
 use super::told::{evening, failure};
@@ -37,12 +39,12 @@ pub(super) fn nights(forecast: &Forecast) -> Table {
             fixed(night.harvest_wh, 0),
         ]);
     }
+    let mut note = format!("Chances are from {draws} drawn trips, the rest is the typical trip.");
     if forecast.nights.len() > 1 {
-        table.note(format!(
-            "All nights of the trip are carried in {} of trips.",
-            chance(forecast.trip.share)
-        ));
+        let all = chance(forecast.trip.share);
+        note.push_str(&format!(" All nights of the trip are carried in {all} of trips."));
     }
+    table.note(note);
     table
 }
 
@@ -135,20 +137,65 @@ pub(super) fn pack(plan: &Plan) -> Table {
     table
 }
 
+/// What puts energy in.
+pub(super) fn sources(plan: &Plan) -> Option<Table> {
+    let mut table = Table::new("The sources").text("Source").text("").text("How");
+    for supply in &plan.supplies {
+        match supply {
+            Supply::Panel(panel) => {
+                let controller = &panel.controller;
+                let kind = match controller.conversion() {
+                    Conversion::Mppt { efficiency } => {
+                        format!("MPPT, {}", Kind::Fraction.show(efficiency))
+                    }
+                    Conversion::Pwm => "PWM".to_owned(),
+                };
+                let most = Kind::Current.show(controller.current_limit_a());
+                let how = format!("{}; controller {kind}, at most {most}", aim(&panel.aim));
+                // full sun on cells of 25 °C: standard test conditions
+                let gives = Kind::Power.show(panel.panel.power_w(1000.0, 25.0));
+                table.row([panel.name.clone(), format!("panel, {gives} in full sun"), how]);
+            }
+            Supply::Charger(charger) => {
+                let how = format!("{}, {}", Kind::Current.show(charger.current_a), charger.when);
+                table.row([charger.name.clone(), "charger".to_owned(), how]);
+            }
+        }
+    }
+    (!table.rows.is_empty()).then_some(table)
+}
+
+fn aim(aim: &Aim) -> String {
+    match aim {
+        Aim::Fixed(facing) => format!(
+            "tilted {}, facing {}",
+            Kind::Angle.show(facing.tilt_deg()),
+            Kind::Angle.show(facing.azimuth_deg())
+        ),
+        Aim::ReAimed(turns) => format!("re-aimed {} times", turns.len()),
+        Aim::Tracked { every_s } => {
+            format!("turned to the sun every {}", Kind::Duration.show(*every_s))
+        }
+    }
+}
+
 /// The devices and what feeds them.
 pub(super) fn devices(plan: &Plan) -> Table {
     let mut table = Table::new("The devices")
         .text("Device")
         .text("Draws")
+        .number("±", "%")
         .text("When")
         .number("Needs", "V")
         .number("Own wire", "mΩ");
-    for device in plan.gear.rig.devices() {
+    let spreads = plan.gear.load_spread.iter().map(|spread| 100.0 * plan::COVERAGE_95 * spread);
+    for (device, plus_minus) in plan.gear.rig.devices().iter().zip(spreads) {
         for used in &device.uses {
             let name = format!("{} {}", device.name, used.name);
             table.row([
                 name.trim_end().to_owned(),
                 load(used.load),
+                significant(plus_minus, 2),
                 used.when.to_string(),
                 device.least_voltage_v.map_or_else(|| NONE.to_owned(), |v| significant(v, 3)),
                 significant(1e3 * device.wire.ohm(), 3),
