@@ -11,7 +11,7 @@ use crate::error::{ErrorKind, Trouble};
 const PEEK: usize = 4096;
 
 /// A workbook larger than this is no log; it would have to be held in memory whole.
-const MOST_WORKBOOK_BYTES: u64 = 256 << 20;
+const MOST_WORKBOOK_BYTES: u64 = 64 << 20;
 
 /// What is not a table, by its first bytes.
 const SIGNATURES: [(&[u8], &str); 17] = [
@@ -65,7 +65,7 @@ fn sort<'a>(head: &[u8], whole: impl Read + 'a) -> Result<Content<'a>, Trouble> 
         whole.take(MOST_WORKBOOK_BYTES + 1).read_to_end(&mut bytes)?;
         if bytes.len() as u64 > MOST_WORKBOOK_BYTES {
             let help = "save the sheet with the log as CSV";
-            return Err(Trouble::new(ErrorKind::TooLong, "the workbook is over 256 MB", help));
+            return Err(Trouble::new(ErrorKind::TooLong, "the workbook is over 64 MB", help));
         }
         return Ok(Content::Zip(bytes));
     }

@@ -18,6 +18,7 @@ mod plain;
 mod reader;
 mod rows;
 mod samples;
+mod sheet;
 mod slips;
 mod state;
 mod unit;

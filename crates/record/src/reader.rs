@@ -2,13 +2,15 @@
 
 use std::io::Read;
 
-use crate::bytes::{self, Content};
+use crate::bytes::{self, Content, not_a_table};
+use crate::cells::Delimiter;
 use crate::clock::Notation;
 use crate::column::{Column, HowSure};
 use crate::error::{ErrorKind, Trouble};
 use crate::layout::{self, Layout, Timing};
 use crate::lines::Lines;
 use crate::rows::{self, Raw};
+use crate::sheet::Book;
 use crate::zone::{self, Zone};
 use crate::{ReadOptions, Record, RecordError, Resolution, Role, RowCount, Samples};
 use crate::{counters, current, order, plain, slips};
@@ -46,18 +48,45 @@ fn read(name: &str, bytes: impl Read, options: &ReadOptions) -> Result<Record, T
         Content::Text(text) => {
             let mut lines = Lines::new(text)?;
             plain::complain_of_no_text(lines.head())?;
-            let layout = layout::find(lines.ahead(), None, options)?;
-            let raw = rows::read(&mut lines, &layout)?;
-            let mut record = finish(name, raw, layout, options)?;
-            if let Some(broken) = lines.broken {
-                record
-                    .notices
-                    .push(format!("the file breaks off ({broken}); what was there before is used"));
-            }
-            Ok(record)
+            read_table(name, &mut lines, None, options)
         }
-        Content::Zip(_) => Err(bytes::not_a_table("an archive")),
+        Content::Zip(bytes) => {
+            let mut book = Book::open(bytes)?;
+            let mut first_trouble = None;
+            for sheet in book.sheets(options.sheet.as_deref())? {
+                let text = book.text(&sheet)?;
+                let mut lines = Lines::new(text.as_slice())?;
+                match read_table(name, &mut lines, Some(Delimiter::Byte(b'\t')), options) {
+                    Ok(record) => return Ok(record),
+                    // sheets of charts and notes stand beside the one with the log
+                    Err(trouble) => {
+                        first_trouble.get_or_insert(Trouble {
+                            message: format!("sheet {sheet:?}: {}", trouble.message),
+                            ..trouble
+                        });
+                    }
+                }
+            }
+            Err(first_trouble.unwrap_or_else(|| not_a_table("a workbook without sheets")))
+        }
     }
+}
+
+fn read_table<R: Read>(
+    name: &str,
+    lines: &mut Lines<R>,
+    delimiter: Option<Delimiter>,
+    options: &ReadOptions,
+) -> Result<Record, Trouble> {
+    let layout = layout::find(lines.ahead(), delimiter, options)?;
+    let raw = rows::read(lines, &layout)?;
+    let mut record = finish(name, raw, layout, options)?;
+    if let Some(broken) = &lines.broken {
+        record
+            .notices
+            .push(format!("the file breaks off ({broken}); what was there before is used"));
+    }
+    Ok(record)
 }
 
 fn finish(
