@@ -1,6 +1,6 @@
 //! Devices: what they draw, when, and what voltage they need.
 
-use crate::schedule::When;
+use crate::schedule::{Edge, Span, When};
 use crate::weather::{Conditions, Follows};
 use crate::{Load, RigError, Wire};
 
@@ -46,6 +46,15 @@ impl Use {
     #[must_use]
     pub fn new(load: Load, when: When) -> Use {
         Use { name: String::new(), load, when, peak: None, follows: None }
+    }
+
+    /// Charging a battery of its own (a laptop, a phone) that takes `energy_wh` at `charger_w`, from
+    /// a given moment until it is full.
+    #[must_use]
+    pub fn charging(energy_wh: f64, charger_w: f64, from: Edge) -> Use {
+        let lasting_s = 3600.0 * energy_wh / charger_w;
+        let when = When { spans: vec![Span::For(from, lasting_s)], duty: 1.0 };
+        Use { name: "charging".to_owned(), ..Use::new(Load::Power(charger_w), when) }
     }
 
     /// Mean load while the use is on: peaks and duty cycle evened out. Right for energy. What
@@ -144,5 +153,18 @@ impl Device {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schedule::Event;
+
+    #[test]
+    fn a_battery_of_its_own_is_charged_until_full() {
+        let charging = Use::charging(50.0, 40.0, Edge::Sky(Event::Sunset, 0.0));
+        assert_eq!(charging.when.to_string(), "from sunset for 1 h 15 min");
+        assert_eq!(charging.mean(), Load::Power(40.0));
     }
 }

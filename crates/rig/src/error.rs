@@ -76,7 +76,7 @@ pub enum RigError {
     },
     /// An impossible load.
     #[error(
-        "{name:?} can't draw {load:?}; power and current are not negative, a resistance is above zero"
+        "{name:?} can't draw {load}; power and current are not negative, a resistance is above zero"
     )]
     Load {
         /// Whose load.

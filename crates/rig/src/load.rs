@@ -1,5 +1,7 @@
 //! What a load takes from the voltage it sees.
 
+use quantity::Kind;
+
 /// A load.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Load {
@@ -74,6 +76,17 @@ impl Load {
             Load::Power(x) | Load::Current(x) => x.is_finite() && x >= 0.0,
             Load::Resistance(ohm) => ohm.is_finite() && ohm > 0.0,
         }
+    }
+}
+
+impl std::fmt::Display for Load {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let (kind, value) = match *self {
+            Load::Power(w) => (Kind::Power, w),
+            Load::Current(a) => (Kind::Current, a),
+            Load::Resistance(ohm) => (Kind::Resistance, ohm),
+        };
+        f.write_str(&kind.show(value))
     }
 }
 

@@ -112,7 +112,7 @@ fn a_shared_cable_is_advised_too_and_no_cable_helps_an_empty_pack() {
 
 #[test]
 fn cautions_are_raised_by_numbers() {
-    let converter = Converter::rated(230.0, 8.0, 20.0, 0.85);
+    let converter = Converter { least_input_v: 12.39, ..Converter::rated(230.0, 8.0, 20.0, 0.85) };
     let branches = vec![Branch {
         name: "inverter".to_owned(),
         feed: None,
@@ -145,6 +145,7 @@ fn cautions_are_raised_by_numbers() {
         ("\"inverter\" is behind a fuse of 40 A but carries 25 A", 1),
         ("\"inverter\" would give 30 W but is rated for 20 W", 1),
         ("\"inverter\" gives 230 V", 1),
+        ("\"inverter\" gets 12.3", 1),
         ("no fuse between the pack and \"bare\"", 1),
         ("22 AWG for \"bare\" is thinner", 1),
         ("\"strip\" takes up to 1.6", 1),

@@ -1,7 +1,7 @@
 //! What in a rig can start a fire or hurt someone.
 
 use super::{SegmentCheck, StateBudget};
-use crate::{Follows, Load, Rig, Section};
+use crate::{Converter, Follows, Load, Rig, Section};
 use quantity::Kind;
 use std::fmt::{Display, Formatter, Result};
 
@@ -14,6 +14,8 @@ pub const DEFERRAL: &str = "These figures are a guide and no approval: the maker
 const FUSE_WITHIN_M: f64 = 0.175;
 /// Heating power (W) from which a strip left alone deserves a word (common practice, no source).
 const HOT_W: f64 = 5.0;
+/// Output (W) below which a converter counts as idle; far above rounding.
+const IDLE_W: f64 = 1e-6;
 /// Direct voltage (V) above which touching it is no longer taken as harmless (IEC 60364-4-41,
 /// extra-low voltage without basic protection in dry places; from memory).
 const TOUCH_V: f64 = 60.0;
@@ -77,6 +79,15 @@ pub enum Caution {
         output_w: f64,
         /// What it is rated for (W).
         rated_w: f64,
+    },
+    /// A converter whose input falls below what it needs while something behind it is on.
+    ConverterStarved {
+        /// The branch.
+        name: String,
+        /// What it gets with the pack nearly empty (V).
+        input_v: f64,
+        /// What it needs (V).
+        least_input_v: f64,
     },
     /// An output that is dangerous to touch.
     DangerousOutput {
@@ -142,6 +153,12 @@ impl Display for Caution {
                 Kind::Power.show(*output_w),
                 Kind::Power.show(*rated_w)
             ),
+            Caution::ConverterStarved { name, input_v, least_input_v } => write!(
+                f,
+                "the converter {name:?} gets {} with the pack nearly empty but needs {}: what hangs on it goes out",
+                Kind::Voltage.show(*input_v),
+                Kind::Voltage.show(*least_input_v)
+            ),
             Caution::DangerousOutput { name, output_v } => write!(
                 f,
                 "{name:?} gives {}, which can kill: keep it dry, whole and earthed as its maker says",
@@ -159,23 +176,7 @@ impl Display for Caution {
 pub(super) fn raise(rig: &Rig, segments: &[SegmentCheck], states: &[StateBudget]) -> Vec<Caution> {
     let wires = segments.iter().flat_map(of_wire);
     let converters = rig.branches().iter().enumerate().flat_map(|(b, branch)| {
-        let name = branch.name.clone();
-        let Some(converter) = branch.converter else { return [None, None] };
-        let output_w = states
-            .iter()
-            .filter_map(|state| state.greatest_at_end.as_ref().ok())
-            .map(|seen| {
-                let seen = &seen.branches[b];
-                seen.to_v * seen.current_a - seen.converter_w
-            })
-            .fold(0.0, f64::max);
-        let dangerous = converter.output_v > TOUCH_V;
-        [
-            converter.rated_w.filter(|&rated_w| output_w > rated_w).map(|rated_w| {
-                Caution::ConverterOverload { name: name.clone(), output_w, rated_w }
-            }),
-            dangerous.then_some(Caution::DangerousOutput { name, output_v: converter.output_v }),
-        ]
+        branch.converter.map(|converter| of_converter(&branch.name, b, &converter, states))
     });
     let hot = rig.devices().iter().filter_map(|device| {
         let heats = |used: &&crate::Use| {
@@ -191,6 +192,37 @@ pub(super) fn raise(rig: &Rig, segments: &[SegmentCheck], states: &[StateBudget]
         (most_w >= HOT_W).then(|| Caution::HotLoad { device: device.name.clone(), most_w })
     });
     wires.chain(converters.flatten()).chain(hot).collect()
+}
+
+fn of_converter(
+    name: &str,
+    branch: usize,
+    converter: &Converter,
+    states: &[StateBudget],
+) -> Vec<Caution> {
+    let (mut output_w, mut input_v) = (0.0_f64, f64::INFINITY);
+    for seen in states.iter().filter_map(|state| state.greatest_at_end.as_ref().ok()) {
+        let seen = &seen.branches[branch];
+        let state_w = seen.to_v * seen.current_a - seen.converter_w;
+        output_w = output_w.max(state_w);
+        // without load nobody minds whether it runs
+        if state_w > IDLE_W {
+            input_v = input_v.min(seen.to_v);
+        }
+    }
+    let name = || name.to_owned();
+    let mut found = Vec::new();
+    if let Some(rated_w) = converter.rated_w.filter(|&rated_w| output_w > rated_w) {
+        found.push(Caution::ConverterOverload { name: name(), output_w, rated_w });
+    }
+    let (output_v, least_input_v) = (converter.output_v, converter.least_input_v);
+    if input_v < least_input_v {
+        found.push(Caution::ConverterStarved { name: name(), input_v, least_input_v });
+    }
+    if output_v > TOUCH_V {
+        found.push(Caution::DangerousOutput { name: name(), output_v });
+    }
+    found
 }
 
 fn of_wire(segment: &SegmentCheck) -> Vec<Caution> {

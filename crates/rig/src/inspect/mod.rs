@@ -116,7 +116,12 @@ impl Rig {
     ) -> Vec<DeviceCheck> {
         let check = |(d, device): (usize, &crate::Device)| {
             let on: Vec<usize> = (0..states.len())
-                .filter(|&s| night.states.get(s).is_some_and(|state| state.0[d].is_some()))
+                .filter(|&s| {
+                    night
+                        .states
+                        .get(s)
+                        .is_some_and(|state| state.0.get(d).is_some_and(Option::is_some))
+                })
                 .collect();
             let least = |seen: fn(&StateBudget) -> &Result<Solution, Collapse>| {
                 let volts = on
