@@ -28,7 +28,7 @@ pub struct Rise {
 impl Rise {
     /// How far below the start of the rise: 0 above it, 1 when empty.
     #[inline(always)]
-    pub(crate) fn depth(&self, available: f64) -> f64 {
+    pub fn depth(&self, available: f64) -> f64 {
         // as a product, so that a loop divides once
         let low = 1.0 - available * (1.0 / self.below_soc);
         let low = if low > 0.0 { low } else { 0.0 };
@@ -202,8 +202,9 @@ impl Circuit {
     }
 
     /// The share of charge still missing, as far as it resists charge.
+    #[must_use]
     #[inline(always)]
-    pub(crate) fn missing(soc: f64) -> f64 {
+    pub fn missing(soc: f64) -> f64 {
         let missing = 1.0 - soc;
         if missing > 0.01 { missing } else { 0.01 }
     }

@@ -191,9 +191,7 @@ pub fn forecast(plan: &Plan, settings: Settings) -> Result<Forecast, TripError> 
 
     let outcomes = draw_all(&timeline, &cell, &loads, &doubt, settings);
     let nights = (0..timeline.nights)
-        .map(|night| {
-            night_forecast(plan, &calendar, &timeline, night, (&trace, &uses, &outcome), &outcomes)
-        })
+        .map(|night| night_forecast(plan, &calendar, night, (&trace, &uses, &outcome), &outcomes))
         .collect();
     let all_carried =
         outcomes.iter().filter(|outcome| outcome.failures.iter().all(Option::is_none)).count();
@@ -282,7 +280,6 @@ fn draw_all(
 fn night_forecast(
     plan: &Plan,
     calendar: &Calendar,
-    timeline: &Timeline,
     night: usize,
     (trace, uses, central): (&Trace, &[Use], &Outcome),
     outcomes: &[Outcome],
@@ -297,14 +294,9 @@ fn night_forecast(
     };
     let (mut used_wh, mut harvest_wh) = (0.0, 0.0);
     let mut worst: Option<(usize, f64)> = None;
-    let steps = timeline
-        .blocks
-        .iter()
-        .filter(|block| block.night == night)
-        .flat_map(|block| block.steps.clone());
     let spare_v = |(index, v): &(usize, f64)| v - devices[*index].least_voltage_v.unwrap_or(0.0);
-    for step in steps {
-        let (moment, used) = (&trace.moments[step], &uses[step]);
+    for (moment, used) in trace.moments.iter().zip(uses).filter(|(moment, _)| moment.night == night)
+    {
         used_wh += used.load_w * moment.dt_s / 3600.0;
         harvest_wh += moment.voltage_v * moment.source_a * moment.dt_s / 3600.0;
         worst = [worst, used.worst]

@@ -2,12 +2,13 @@
 
 use crate::loads::Mask;
 
-/// One step of the central case.
+/// One step of the central case, or a part of the step in which something went off.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Moment {
     /// Its beginning on the trip's clock.
     pub(crate) at_s: f64,
     pub(crate) dt_s: f64,
+    pub(crate) night: usize,
     pub(crate) set: usize,
     pub(crate) off: Mask,
     /// At its end.
