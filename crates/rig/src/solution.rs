@@ -14,6 +14,9 @@ pub struct DeviceSeen {
     pub ok: bool,
 }
 
+/// Relative room for rounding in a difference of powers.
+const ROUNDING: f64 = 1e-9;
+
 /// What a wire carries.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct SegmentSeen {
@@ -27,6 +30,16 @@ pub struct SegmentSeen {
     pub loss_w: f64,
     /// Loss in the converter at its end (W).
     pub converter_w: f64,
+}
+
+impl SegmentSeen {
+    /// What the converter at its end gives (W); what arrives there, if there is none.
+    #[must_use]
+    pub fn output_w(&self) -> f64 {
+        // an idle converter takes just its loss: what rounding leaves of it is no output
+        let output_w = self.to_v * self.current_a - self.converter_w;
+        if output_w < ROUNDING * self.converter_w { 0.0 } else { output_w }
+    }
 }
 
 /// The rig at one instant.

@@ -145,7 +145,6 @@ fn cautions_are_raised_by_numbers() {
         ("\"inverter\" is behind a fuse of 40 A but carries 25 A", 1),
         ("\"inverter\" would give 30 W but is rated for 20 W", 1),
         ("\"inverter\" gives 230 V", 1),
-        ("\"inverter\" gets 12.3", 1),
         ("no fuse between the pack and \"bare\"", 1),
         ("22 AWG for \"bare\" is thinner", 1),
         ("\"strip\" takes up to 1.6", 1),
@@ -156,6 +155,9 @@ fn cautions_are_raised_by_numbers() {
         let count = said.iter().filter(|text| text.contains(what)).count();
         assert_eq!(count, times, "{what}: {said:#?}");
     }
+    let remarks: Vec<String> = found.remarks.iter().map(ToString::to_string).collect();
+    assert!(remarks[0].contains("\"inverter\" gets 12.3"), "{remarks:#?}");
+    assert!(remarks[1].contains("\"inverter\" loses "), "{remarks:#?}");
     // the heater follows the dew, and takes far less than its rating
     let strip_w =
         found.states[0].mean.devices[0].power_w.max(found.states[1].mean.devices[0].power_w);
@@ -187,4 +189,39 @@ fn a_rig_that_only_collapses_when_empty_is_still_budgeted() {
     assert!(busy.greatest_at_dusk.is_ok() && busy.greatest_at_end.is_err());
     let check = &found.devices[0];
     assert!(!check.ok && check.end_v.is_none() && check.dusk_v.is_some(), "{check:?}");
+}
+
+#[test]
+fn remarks_tell_what_the_weather_and_the_sky_do_not_allow() {
+    let follows = |follows: Follows, load: Load| {
+        vec![Use { follows: Some(follows), ..Use::new(load, When::dark()) }]
+    };
+    let plate = DewHeater { aperture_m: 0.3, band_m: 0.05, margin_k: 4.0, sky_view: 1.0 };
+    let sensor = rig::CooledSensor {
+        set_c: -35.0,
+        greatest_difference_k: 35.0,
+        greatest_w: 20.0,
+        steady_w: 3.0,
+    };
+    let strip = Device {
+        uses: follows(Follows::Dew(plate), Load::Power(6.0)),
+        ..Device::new("strip", Load::OFF, When::dark())
+    };
+    let camera = Device {
+        uses: follows(Follows::Cooling(sensor), Load::Power(25.0)),
+        ..Device::new("camera", Load::OFF, When::dark())
+    };
+    let rig = Rig::new(vec![], vec![strip, camera]).unwrap();
+    let said: Vec<String> = inspect(&rig).remarks.iter().map(ToString::to_string).collect();
+    assert!(
+        said[0].contains("\"strip\" would need 10.") && said[0].contains("gives 6 W"),
+        "{said:?}"
+    );
+    assert!(said[1].contains("at 5 °C: it can up to 0 °C"), "{said:?}");
+
+    let bright = Moments { dark_s: None, dark_end_s: None, ..moments() };
+    let found = rig.inspect(&rig.night(&bright), &TERMS).unwrap();
+    let said: Vec<String> = found.remarks.iter().map(ToString::to_string).collect();
+    assert_eq!(said[0], "\"strip\" waits for dark, which this night does not have; it stays off");
+    assert_eq!(said.len(), 2, "{said:?}");
 }

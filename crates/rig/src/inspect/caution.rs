@@ -14,11 +14,9 @@ pub const DEFERRAL: &str = "These figures are a guide and no approval: the maker
 const FUSE_WITHIN_M: f64 = 0.175;
 /// Heating power (W) from which a strip left alone deserves a word (common practice, no source).
 const HOT_W: f64 = 5.0;
-/// Output (W) below which a converter counts as idle; far above rounding.
-const IDLE_W: f64 = 1e-6;
 /// Direct voltage (V) above which touching it is no longer taken as harmless (IEC 60364-4-41,
 /// extra-low voltage without basic protection in dry places; from memory).
-const TOUCH_V: f64 = 60.0;
+pub(super) const TOUCH_V: f64 = 60.0;
 
 /// Something to see to, with the numbers that call for it.
 #[derive(Debug, Clone, PartialEq)]
@@ -79,15 +77,6 @@ pub enum Caution {
         output_w: f64,
         /// What it is rated for (W).
         rated_w: f64,
-    },
-    /// A converter whose input falls below what it needs while something behind it is on.
-    ConverterStarved {
-        /// The branch.
-        name: String,
-        /// What it gets with the pack nearly empty (V).
-        input_v: f64,
-        /// What it needs (V).
-        least_input_v: f64,
     },
     /// An output that is dangerous to touch.
     DangerousOutput {
@@ -153,12 +142,6 @@ impl Display for Caution {
                 Kind::Power.show(*output_w),
                 Kind::Power.show(*rated_w)
             ),
-            Caution::ConverterStarved { name, input_v, least_input_v } => write!(
-                f,
-                "the converter {name:?} gets {} with the pack nearly empty but needs {}: what hangs on it goes out",
-                Kind::Voltage.show(*input_v),
-                Kind::Voltage.show(*least_input_v)
-            ),
             Caution::DangerousOutput { name, output_v } => write!(
                 f,
                 "{name:?} gives {}, which can kill: keep it dry, whole and earthed as its maker says",
@@ -200,24 +183,15 @@ fn of_converter(
     converter: &Converter,
     states: &[StateBudget],
 ) -> Vec<Caution> {
-    let (mut output_w, mut input_v) = (0.0_f64, f64::INFINITY);
-    for seen in states.iter().filter_map(|state| state.greatest_at_end.as_ref().ok()) {
-        let seen = &seen.branches[branch];
-        let state_w = seen.to_v * seen.current_a - seen.converter_w;
-        output_w = output_w.max(state_w);
-        // without load nobody minds whether it runs
-        if state_w > IDLE_W {
-            input_v = input_v.min(seen.to_v);
-        }
-    }
-    let name = || name.to_owned();
+    let output_w = states
+        .iter()
+        .filter_map(|state| state.greatest_at_end.as_ref().ok())
+        .map(|seen| seen.branches[branch].output_w())
+        .fold(0.0, f64::max);
+    let (name, output_v) = (|| name.to_owned(), converter.output_v);
     let mut found = Vec::new();
     if let Some(rated_w) = converter.rated_w.filter(|&rated_w| output_w > rated_w) {
         found.push(Caution::ConverterOverload { name: name(), output_w, rated_w });
-    }
-    let (output_v, least_input_v) = (converter.output_v, converter.least_input_v);
-    if input_v < least_input_v {
-        found.push(Caution::ConverterStarved { name: name(), input_v, least_input_v });
     }
     if output_v > TOUCH_V {
         found.push(Caution::DangerousOutput { name: name(), output_v });

@@ -2,10 +2,13 @@
 
 mod advice;
 mod caution;
+mod remark;
 mod segment;
 
 pub use advice::{Advice, Place};
+use caution::TOUCH_V;
 pub use caution::{Caution, DEFERRAL};
+pub use remark::Remark;
 pub use segment::SegmentCheck;
 
 use crate::{Collapse, Conditions, Night, Rig, Solution};
@@ -71,6 +74,8 @@ pub struct Inspection {
     pub converter_wh: f64,
     /// What can hurt someone or something.
     pub cautions: Vec<Caution>,
+    /// What is no danger but good to know.
+    pub remarks: Vec<Remark>,
 }
 
 impl Rig {
@@ -101,6 +106,7 @@ impl Rig {
             used_wh: wh(Solution::source_w),
             cable_wh: wh(Solution::cable_w),
             converter_wh: wh(Solution::converter_w),
+            remarks: remark::make(self, night, &states, terms),
             segments,
             devices,
             cautions,
