@@ -5,8 +5,8 @@ use crate::device::Fuse;
 use quantity::{Kind, wire};
 use std::str::FromStr;
 
-/// Resistivity of annealed copper of 100 % IACS at 20 °C, Ω·mm²/km (IEC 60028; NBS Handbook 100).
-const IACS_OHM_MM2_KM: f64 = 17.241;
+/// Resistivity of annealed copper of 100 % IACS at 20 °C, Ω·mm²/km: IEC 60028 sets 1/58 Ω·mm²/m.
+const IACS_OHM_MM2_KM: f64 = 1000.0 / 58.0;
 /// Change of that resistance with temperature at 20 °C, 1/K (IEC 60028).
 const PER_KELVIN: f64 = 0.003_93;
 

@@ -49,11 +49,11 @@ pub struct Solution {
     pub source_v: f64,
     /// Out of the pack (A).
     pub source_a: f64,
-    /// In the order of [`Rig::devices`].
+    /// In the order of [`Rig::devices`](crate::Rig::devices).
     pub devices: Vec<DeviceSeen>,
-    /// In the order of [`Rig::branches`].
+    /// In the order of [`Rig::branches`](crate::Rig::branches).
     pub branches: Vec<SegmentSeen>,
-    /// Each device's own wire, in the order of [`Rig::devices`].
+    /// Each device's own wire, in the order of [`Rig::devices`](crate::Rig::devices).
     pub wires: Vec<SegmentSeen>,
 }
 

@@ -24,7 +24,7 @@ fn load() -> impl Strategy<Value = Load> {
 /// Branches that hang on an earlier one or on the pack, some with a converter.
 fn rig_and_loads() -> impl Strategy<Value = (Rig, Vec<Load>)> {
     let branch = (any::<prop::sample::Index>(), 0.0..0.03, prop::bool::weighted(0.25));
-    let device = (any::<prop::sample::Index>(), 0.0..0.15, prop::option::of(10.6..11.8), load());
+    let device = (any::<prop::sample::Index>(), 0.0..0.15, prop::option::of(8.5..12.2), load());
     (prop::collection::vec(branch, 0..6), prop::collection::vec(device, 1..12)).prop_map(
         |(branches, devices)| {
             let feed = |index: &prop::sample::Index, among: usize| {
