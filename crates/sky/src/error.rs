@@ -25,6 +25,55 @@ pub enum Error {
         /// What was given.
         read: String,
     },
+    /// A weather file of no known layout.
+    #[error(
+        "this is no weather file of a known layout: it begins with \"{begins}\"; expected TMY3, EPW, \
+         SURFRAD or SOLRAD, BSRN (station-to-archive), MIDC or CRN 5-minute"
+    )]
+    WeatherLayout {
+        /// Its first line, cut short.
+        begins: String,
+    },
+    /// A line without which the rest of a weather file means nothing.
+    #[error("line {line} of the {layout} weather file reads \"{read}\"; expected {expected}")]
+    WeatherLine {
+        /// Counted from 1.
+        line: usize,
+        /// Which layout it was taken for.
+        layout: &'static str,
+        /// What it says, cut short.
+        read: String,
+        /// What would be right.
+        expected: &'static str,
+    },
+    /// A weather file without a column it needs.
+    #[error("the {layout} weather file has no column {column}")]
+    WeatherColumn {
+        /// Which layout it was taken for.
+        layout: &'static str,
+        /// What is missing.
+        column: &'static str,
+    },
+    /// A weather file in which no row could be read.
+    #[error("none of the {rows} rows of the {layout} weather file could be read")]
+    WeatherEmpty {
+        /// Which layout it was taken for.
+        layout: &'static str,
+        /// Rows it has.
+        rows: usize,
+    },
+    /// A weather file that does not say where it was measured.
+    #[error("a {layout} weather file does not say where it was measured; give the station's place")]
+    WeatherPlace {
+        /// Which layout it was taken for.
+        layout: &'static str,
+    },
+    /// Light that can't be in W/m², or at the hours told.
+    #[error("the weather file's light can't be right: {reason}")]
+    WeatherLight {
+        /// What is wrong, and the likely cause.
+        reason: String,
+    },
 }
 
 /// The number back if it lies within its bounds; NaN never does.

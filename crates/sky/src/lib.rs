@@ -23,6 +23,7 @@ mod sun;
 mod time;
 mod track;
 mod warmth;
+pub mod weather;
 
 pub use aim::{Aim, Facing};
 pub use air::{dew_point_c, pressure_pa, relative_humidity, vapour_pressure_hpa};

@@ -72,7 +72,7 @@ impl Warming {
 
 impl Surroundings {
     /// A site with a level horizon and the usual assumptions: clear warm air (turbidity 3),
-    /// albedo 0.25 *(common practice, no source)*, 12 °C, wind 1 m/s.
+    /// albedo 0.25 and wind 2 m/s *(common practice, no source)*, 12 °C.
     #[must_use]
     pub fn at(place: Place) -> Self {
         Self {
@@ -81,7 +81,7 @@ impl Surroundings {
             turbidity: CLEAR_AIR_TURBIDITY,
             albedo: 0.25,
             air: AirTemperature::Constant(12.0),
-            wind_mps: 1.0,
+            wind_mps: 2.0,
             model: SkyModel::default(),
             incidence: Incidence::default(),
             warming: Warming::default(),
@@ -106,7 +106,7 @@ impl Surroundings {
 }
 
 impl AirTemperature {
-    fn at(&self, elapsed_s: f64) -> f64 {
+    pub(crate) fn at(&self, elapsed_s: f64) -> f64 {
         match self {
             Self::Constant(air_c) => *air_c,
             Self::Hourly(hours) => {

@@ -1,5 +1,7 @@
 //! The one-diode panel and a day's harvest against a general-purpose solar library.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
+
 #[path = "../../sky/tests/table/mod.rs"]
 mod table;
 
