@@ -1,5 +1,6 @@
 //! Voltage against what was delivered, thinned to what a chart can show.
 
+use crate::counter::Correction;
 use crate::piece::Piece;
 
 /// One point of a run's curve.
@@ -21,6 +22,7 @@ const MOST_POINTS: usize = 1000;
 
 /// Gathers the points.
 pub(crate) struct Curve {
+    correction: Correction,
     stride: usize,
     seen: usize,
     charge_ah: f64,
@@ -31,20 +33,28 @@ pub(crate) struct Curve {
 
 impl Curve {
     /// For about so many pieces.
-    pub(crate) fn of_about(pieces: usize) -> Self {
+    pub(crate) fn of_about(pieces: usize, correction: Correction) -> Self {
         let stride = pieces.div_ceil(MOST_POINTS - 4).max(1);
-        Curve { stride, seen: 0, charge_ah: 0.0, energy_wh: 0.0, last: None, points: Vec::new() }
+        Curve {
+            correction,
+            stride,
+            seen: 0,
+            charge_ah: 0.0,
+            energy_wh: 0.0,
+            last: None,
+            points: Vec::new(),
+        }
     }
 
     pub(crate) fn push(&mut self, piece: &Piece) {
         if self.points.is_empty() {
             self.points.push(self.point(piece, 0));
         }
-        self.charge_ah += piece.charge_ah().abs();
-        self.energy_wh += piece.energy_wh().abs();
+        self.charge_ah += self.correction.charge * piece.charge_ah().abs();
+        self.energy_wh += self.correction.energy * piece.energy_wh().abs();
         self.seen += 1;
         let end = self.point(piece, 1);
-        if self.seen % self.stride == 0 {
+        if self.seen.is_multiple_of(self.stride) {
             self.points.push(end);
         }
         self.last = Some(end);

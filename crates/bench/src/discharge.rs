@@ -2,6 +2,7 @@
 
 use quantity::uncertainty::{rectangular, resolution};
 
+use crate::counter::{Correction, correction};
 use crate::curve::{Curve, CurvePoint};
 use crate::doubt::Doubts;
 use crate::piece::{Piece, Sum};
@@ -72,11 +73,14 @@ pub(crate) fn discharge(
 ) -> Discharge {
     let pieces = || stretches.iter().flat_map(|stretch| trace.pieces(stretch));
     let sum: Sum = pieces().collect();
-    let doubts = trace.doubts(settings.instrument, stretches, &sum);
-    let mut curve = Curve::of_about(stretches.iter().map(|s| s.samples.len()).sum());
+    let mut doubts = trace.doubts(settings.instrument, stretches, &sum);
+    let correction = correction(trace, stretches, &sum, &mut doubts, notices);
+    let sum = correction.apply(sum);
+    let readings = stretches.iter().map(|stretch| stretch.samples.len()).sum();
+    let mut curve = Curve::of_about(readings, correction);
     pieces().for_each(|piece| curve.push(&piece));
     let error_v = voltage_error_v(trace, settings);
-    let above_cutoff = above(pieces, settings.cutoff_v, error_v);
+    let above_cutoff = above(pieces, correction, settings.cutoff_v, error_v);
     if above_cutoff.share - above_cutoff.share_before_first_crossing > 0.005 {
         notices.push(format!(
             "the voltage crosses {} V more than once; the share counts all charge delivered at or above it ({:.1} %), not only what came before the first crossing ({:.1} %)",
@@ -86,7 +90,12 @@ pub(crate) fn discharge(
         ));
     }
     let at_gear = settings.at_gear.map(|gear| {
-        above(|| pieces().map(|piece| behind_lead(gear, piece)), settings.cutoff_v, error_v)
+        above(
+            || pieces().map(|piece| behind_lead(gear, piece)),
+            correction,
+            settings.cutoff_v,
+            error_v,
+        )
     });
     let ends = |at: Option<usize>| at.map_or(f64::NAN, |at| trace.voltage_v(at));
     Discharge {
@@ -136,28 +145,37 @@ fn voltage_error_v(trace: &Trace, settings: &Settings) -> f64 {
 
 fn above<I: Iterator<Item = Piece>>(
     pieces: impl Fn() -> I,
+    correction: Correction,
     cutoff_v: f64,
     error_v: f64,
 ) -> AboveCutoff {
-    let whole: Sum = pieces().collect();
-    let at = |cutoff_v: f64| pieces().filter_map(|piece| piece.above(cutoff_v)).collect::<Sum>();
-    let above = at(cutoff_v);
-    let mut before = 0.0;
+    let mut sums = [Sum::default(); 3];
+    let mut whole_ah = 0.0;
+    let mut before_ah = Some(0.0);
+    let mut before_crossing_ah = 0.0;
     for piece in pieces() {
-        let part = piece.above(cutoff_v);
-        before += part.filter(|part| part.from_s == piece.from_s).map_or(0.0, |p| p.charge_ah());
-        if part != Some(piece) {
-            break;
+        whole_ah += piece.charge_ah();
+        let cutoffs_v = [cutoff_v, cutoff_v - error_v, cutoff_v + error_v];
+        for (sum, cutoff_v) in sums.iter_mut().zip(cutoffs_v) {
+            if let Some(part) = piece.above(cutoff_v) {
+                sum.add(&part);
+            }
+        }
+        if let Some(ah) = before_ah {
+            let part = piece.above(cutoff_v).filter(|part| part.from_s == piece.from_s);
+            before_crossing_ah = ah + part.map_or(0.0, |part| part.charge_ah());
+            before_ah = (part == Some(piece)).then_some(before_crossing_ah);
         }
     }
-    let moved = at(cutoff_v - error_v).charge_ah - at(cutoff_v + error_v).charge_ah;
+    let [above, with_lower, with_higher] = sums;
+    let corrected = correction.apply(above);
     AboveCutoff {
         cutoff_v,
-        share: above.charge_ah / whole.charge_ah,
-        share_u: moved / 2.0 / whole.charge_ah,
-        capacity_ah: above.charge_ah,
-        energy_wh: above.energy_wh,
-        share_before_first_crossing: before / whole.charge_ah,
+        share: above.charge_ah / whole_ah,
+        share_u: (with_lower.charge_ah - with_higher.charge_ah) / 2.0 / whole_ah,
+        capacity_ah: corrected.charge_ah,
+        energy_wh: corrected.energy_wh,
+        share_before_first_crossing: before_crossing_ah / whole_ah,
     }
 }
 

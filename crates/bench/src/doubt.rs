@@ -4,7 +4,7 @@
 //! (JCGM 100:2008, 5.2.2); the last digit of a steady current is taken to be so as well, which is
 //! right for a noise below one digit and on the safe side above it. Noise averages out.
 
-use quantity::uncertainty::{Budget, Shape, rectangular, resolution};
+use quantity::uncertainty::{Budget, Part, Shape, rectangular, resolution};
 use record::Resolution;
 
 use crate::Instrument;
@@ -30,6 +30,15 @@ impl Doubt {
     #[must_use]
     pub fn whole(&self) -> Budget {
         Budget { parts: self.meter.parts.iter().chain(&self.run.parts).copied().collect() }
+    }
+
+    /// Of the same share of the value.
+    #[must_use]
+    pub(crate) fn scaled(&self, share: f64) -> Doubt {
+        let scaled = |budget: &Budget| Budget {
+            parts: budget.parts.iter().map(|part| Part { u: part.u * share, ..*part }).collect(),
+        };
+        Doubt { meter: scaled(&self.meter), run: scaled(&self.run) }
     }
 
     /// Half-width of the 95 % interval.

@@ -1,5 +1,6 @@
 //! What a recharge proves.
 
+use crate::counter::correction;
 use crate::curve::{Curve, CurvePoint};
 use crate::doubt::Doubts;
 use crate::phase::{Phase, PhaseKind};
@@ -52,13 +53,19 @@ pub struct TimeTo {
     pub duration_s: f64,
 }
 
-pub(crate) fn recharge(trace: &Trace, stretches: &[Stretch], settings: &Settings) -> Recharge {
+pub(crate) fn recharge(
+    trace: &Trace,
+    stretches: &[Stretch],
+    settings: &Settings,
+    notices: &mut Vec<String>,
+) -> Recharge {
     let pieces = || stretches.iter().flat_map(|stretch| trace.pieces(stretch));
     let sum: Sum = pieces().collect();
-    let doubts = trace.doubts(settings.instrument, stretches, &sum);
-    let mut curve = Curve::of_about(stretches.iter().map(|s| s.samples.len()).sum());
+    let mut doubts = trace.doubts(settings.instrument, stretches, &sum);
+    let correction = correction(trace, stretches, &sum, &mut doubts, notices);
+    let readings = stretches.iter().map(|stretch| stretch.samples.len()).sum();
+    let mut curve = Curve::of_about(readings, correction);
     pieces().for_each(|piece| curve.push(&piece));
-    let charge_ah = -sum.charge_ah;
     let limits = Limits::find(trace, stretches);
     let mut cc = Sum::default();
     let mut cv = Sum::default();
@@ -76,7 +83,7 @@ pub(crate) fn recharge(trace: &Trace, stretches: &[Stretch], settings: &Settings
         let before = reached;
         reached.add(&piece);
         for share in [0.8, 0.9] {
-            let wanted_ah = share * charge_ah;
+            let wanted_ah = share * -sum.charge_ah;
             let [from_ah, to_ah] = [-before.charge_ah, -reached.charge_ah];
             if from_ah < wanted_ah && wanted_ah <= to_ah {
                 let within = (wanted_ah - from_ah) / (to_ah - from_ah);
@@ -86,9 +93,10 @@ pub(crate) fn recharge(trace: &Trace, stretches: &[Stretch], settings: &Settings
         }
     }
     time_to.push(TimeTo { share: 1.0, duration_s: sum.duration_s });
+    let sum = correction.apply(sum);
     Recharge {
         duration_s: sum.duration_s,
-        charge_ah,
+        charge_ah: -sum.charge_ah,
         charge_u_ah: doubts.capacity_ah.expanded_95(),
         energy_wh: -sum.energy_wh,
         energy_u_wh: doubts.energy_wh.expanded_95(),

@@ -101,10 +101,10 @@ fn run(trace: &Trace, test: &Test, settings: &Settings) -> Run {
     let [out, put_in] = [Way::Out, Way::In].map(|way| test.with_current(way));
     let flowing = || test.stretches.iter().filter(|s| matches!(s.way, Way::Out | Way::In));
     let from_s = flowing().next().map_or(0.0, |s| trace.elapsed_s(s.samples.start));
-    let to_s = flowing().last().map_or(from_s, |s| trace.elapsed_s(s.samples.end - 1));
+    let to_s = flowing().next_back().map_or(from_s, |s| trace.elapsed_s(s.samples.end - 1));
     let mut notices = Vec::new();
     let is_recharge = matches!(test.kind, RunKind::Recharge | RunKind::SolarRecharge);
-    let mut recharge = is_recharge.then(|| recharge(trace, &put_in, settings));
+    let mut recharge = is_recharge.then(|| recharge(trace, &put_in, settings, &mut notices));
     if test.kind == RunKind::SolarRecharge
         && let Some(recharge) = &mut recharge
     {

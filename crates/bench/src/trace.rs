@@ -274,6 +274,12 @@ impl<'a> Trace<'a> {
         }
     }
 
+    /// Whether a sample stands close before `first` and at `last`, the end of a range.
+    pub(crate) fn has_neighbours(&self, first: usize, last: usize) -> [bool; 2] {
+        [self.edge(first, first.checked_sub(1)), self.edge(last - 1, Some(last))]
+            .map(|edge| edge.is_some())
+    }
+
     /// The time around each end of a stretch within which the current changed (s).
     pub(crate) fn ends_s(&self, stretch: &Stretch) -> [f64; 2] {
         let Range { start, end } = stretch.samples;

@@ -1,5 +1,7 @@
 //! Noise-free runs of an electrochemical model with exact integrals.
 
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
 mod common;
 
 use bench::{PhaseKind, Run, RunKind, Settings, measure};

@@ -1,8 +1,10 @@
 //! Coverage, combination and verdicts against worked cases (JCGM 100:2008, JCGM 106:2012).
 
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
 use quantity::uncertainty::{
     Accuracy, Budget, Shape, Verdict, guard_band_95, probability_at_least, rectangular, resolution,
-    student_95, student_95_one_sided, verdict,
+    student_95, verdict,
 };
 use serde_json::Value;
 
@@ -89,16 +91,6 @@ fn guarded_verdicts() {
         number(case, "conformance_probability"),
         "probability",
     );
-}
-
-#[test]
-fn runs_that_settle_it() {
-    for case in reference("uncertainty_more.json")["runs_needed"]["cases"].as_array().unwrap() {
-        let [s, margin] = ["s_ah", "margin_ah"].map(|key| number(case, key));
-        let enough = |n: f64| student_95_one_sided(n - 1.0) * s / n.sqrt() <= margin;
-        let needed = (2..100).find(|&n| enough(f64::from(n))).unwrap();
-        assert_eq!(f64::from(needed), number(case, "runs_needed"), "{case}");
-    }
 }
 
 #[test]
