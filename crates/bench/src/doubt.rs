@@ -125,8 +125,14 @@ impl Trace<'_> {
         };
         let span_v = voltages().fold(0.0, f64::max) - voltages().fold(f64::MAX, f64::min);
         let step_v = self.record.resolution.voltage_v;
+        let mut instrument = instrument.unwrap_or_default();
+        if self.zero_is_seen {
+            // what the rests show is off by their own last digit at most
+            instrument.current.digits = 0.0;
+            instrument.current.offset = self.record.resolution.current_a / 2.0;
+        }
         let meter = Meter {
-            instrument: instrument.unwrap_or_default(),
+            instrument,
             resolution: self.record.resolution,
             noise_a: self.noise_a,
             readings: stretches.iter().map(|stretch| stretch.samples.len()).sum(),
@@ -186,5 +192,72 @@ impl Trace<'_> {
             }
         }
         [change.charge_ah, change.energy_wh].map(|change| rectangular(change.abs() / 3.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use quantity::uncertainty::Accuracy;
+    use serde_json::Value;
+
+    use super::*;
+
+    /// Worked cases: JCGM 100:2008 5.1, 4.3.7, 5.2.2 and F.2.2.1, checked by Monte Carlo there.
+    #[test]
+    fn integrated_runs() {
+        let path = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../../tests/reference/uncertainty/uncertainty_more.json"
+        );
+        let all: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        for case in all["integrated_runs"].as_array().unwrap() {
+            let given = |key: &str| case["inputs"][key].as_f64().unwrap();
+            let hours = given("hours");
+            let charge_ah = given("current_a") * hours;
+            let mean_v = (given("voltage_start_v") + given("voltage_end_v")) / 2.0;
+            let meter = Meter {
+                instrument: Instrument {
+                    current: Accuracy {
+                        gain: given("current_gain"),
+                        digits: 0.0,
+                        offset: given("current_offset_a"),
+                    },
+                    voltage: Accuracy {
+                        gain: given("voltage_gain"),
+                        digits: 0.0,
+                        offset: given("voltage_offset_v"),
+                    },
+                    clock: given("clock_ppm") * 1e-6,
+                },
+                resolution: Resolution {
+                    voltage_v: given("voltage_resolution_v"),
+                    current_a: given("current_resolution_a"),
+                    ..Resolution::default()
+                },
+                noise_a: given("current_noise_sd_a"),
+                readings: (hours * 3600.0 / given("interval_s")) as usize,
+                voltage_steps: (given("voltage_start_v") - given("voltage_end_v"))
+                    / given("voltage_resolution_v"),
+            };
+            let energy_wh = charge_ah * mean_v;
+            let doubts = meter.doubts(&Sum { duration_s: hours * 3600.0, charge_ah, energy_wh });
+            for (what, doubt, key) in [
+                ("Ah", &doubts.capacity_ah, "u_capacity_ah"),
+                ("Wh", &doubts.energy_wh, "u_energy_wh"),
+            ] {
+                let (got, expected) = (doubt.whole().standard(), case[key].as_f64().unwrap());
+                assert!((got / expected - 1.0).abs() < 1e-6, "{what}: {got} {expected}");
+            }
+            // where 20,000 simulated meters had 95 % of their results; the shape of the sum is
+            // met to two hundredths
+            for (doubt, key) in [
+                (&doubts.capacity_ah, "half_width_95_capacity_ah"),
+                (&doubts.energy_wh, "half_width_95_energy_wh"),
+            ] {
+                let (got, expected) =
+                    (doubt.expanded_95(), case["monte_carlo"][key].as_f64().unwrap());
+                assert!((got / expected - 1.0).abs() < 0.02, "{key}: {got} {expected}");
+            }
+        }
     }
 }

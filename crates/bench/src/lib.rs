@@ -1,6 +1,7 @@
 //! What a record proves: capacity, energy, share above the cutoff, resistance, recharge.
 
 mod ageing;
+mod charger;
 mod comparison;
 mod counter;
 mod curve;

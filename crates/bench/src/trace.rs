@@ -41,8 +41,10 @@ pub(crate) struct Gap {
 #[derive(Debug)]
 pub(crate) struct Trace<'a> {
     pub(crate) record: &'a Record,
-    /// What the current meter shows with nothing connected (A).
+    /// What the current meter shows with nothing connected (A), as taken off every reading.
     pub(crate) zero_a: f64,
+    /// Whether rests show that zero, so that the meter's offset is known to its last digit.
+    pub(crate) zero_is_seen: bool,
     /// The largest current either way (A).
     pub(crate) peak_a: f64,
     /// Standard deviation of the current's noise (A).
@@ -77,6 +79,7 @@ impl<'a> Trace<'a> {
         let mut trace = Trace {
             record,
             zero_a: 0.0,
+            zero_is_seen: false,
             peak_a,
             noise_a,
             interval_s,
@@ -84,7 +87,11 @@ impl<'a> Trace<'a> {
             stretches: Vec::new(),
             gaps: Vec::new(),
         };
-        trace.zero_a = trace.meter_zero_a();
+        if let Some(zero_a) = trace.meter_zero_a() {
+            trace.zero_is_seen = true;
+            let is_more_than_a_digit = zero_a.abs() >= 0.9 * record.resolution.current_a;
+            trace.zero_a = if is_more_than_a_digit { zero_a } else { 0.0 };
+        }
         if trace.peak_a - trace.zero_a.abs() <= trace.quiet_a() {
             return Err(BenchError::NoCurrent { file: record.file.clone() });
         }
@@ -100,8 +107,8 @@ impl<'a> Trace<'a> {
     }
 
     /// The mean of the longest steady stretch of small current that begins and ends with a jump or
-    /// with the record. Nought if it is less than the last digit.
-    fn meter_zero_a(&self) -> f64 {
+    /// with the record, if there is one.
+    fn meter_zero_a(&self) -> Option<f64> {
         const LEAST_READINGS: usize = 5;
         let current = &self.record.samples.current_a;
         let small = (0.03 * self.peak_a).max(2.0 * self.record.resolution.current_a);
@@ -133,10 +140,7 @@ impl<'a> Trace<'a> {
                 best = Some((at - first, mean));
             }
         }
-        match best {
-            Some((_, mean)) if mean.abs() >= 0.9 * self.record.resolution.current_a => mean,
-            _ => 0.0,
-        }
+        best.map(|(_, mean)| mean)
     }
 
     fn find_stretches(&mut self) {
