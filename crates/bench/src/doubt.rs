@@ -9,7 +9,7 @@ use record::Resolution;
 
 use crate::Instrument;
 use crate::piece::Sum;
-use crate::trace::{Stretch, Trace};
+use crate::trace::{Stretch, Trace, quantile, stride};
 
 pub(crate) const GAIN: &str = "gain of the current";
 pub(crate) const OFFSET: &str = "offset of the current";
@@ -66,6 +66,8 @@ pub(crate) struct Meter {
     pub(crate) noise_a: f64,
     /// Readings in the run.
     pub(crate) readings: usize,
+    /// The current passes over so many of its own steps.
+    pub(crate) current_steps: f64,
     /// The voltage passes over so many of its own steps.
     pub(crate) voltage_steps: f64,
 }
@@ -87,7 +89,7 @@ impl Meter {
         of_charge(GAIN, rectangular(current.gain) * charge_ah, Shape::Rectangular);
         let offset_a = rectangular(current.constant(self.resolution.current_a));
         of_charge(OFFSET, offset_a * hours, Shape::Rectangular);
-        let digit_a = resolution(self.resolution.current_a);
+        let digit_a = resolution(self.resolution.current_a) * left_of_digit(self.current_steps);
         of_charge(DIGIT, digit_a * hours, Shape::Rectangular);
         of_charge("clock", rectangular(clock) * charge_ah, Shape::Rectangular);
 
@@ -96,17 +98,20 @@ impl Meter {
         of_voltage("gain of the voltage", rectangular(voltage.gain) * energy_wh);
         let offset_v = rectangular(voltage.constant(self.resolution.voltage_v));
         of_voltage(VOLTAGE_OFFSET, offset_v * charge_ah);
-        if self.voltage_steps < 10.0 {
-            // a voltage that passes over many of its digits averages the last one out
-            let digit_v = resolution(self.resolution.voltage_v);
-            of_voltage("last digit of the voltage", digit_v * charge_ah);
-        }
+        let digit_v = resolution(self.resolution.voltage_v) * left_of_digit(self.voltage_steps);
+        of_voltage("last digit of the voltage", digit_v * charge_ah);
 
         let noise_ah = self.noise_a * hours / (self.readings.max(1) as f64).sqrt();
         doubts.capacity_ah.run.add("noise", noise_ah, Shape::Normal);
         doubts.energy_wh.run.add("noise", noise_ah * mean_v, Shape::Normal);
         doubts
     }
+}
+
+/// What is left of a last digit's error in the mean of readings that pass evenly over so many of
+/// its steps: the error goes to and fro between the limits, and only a part of a step remains.
+fn left_of_digit(steps: f64) -> f64 {
+    if steps > 0.25 { 0.25 / steps } else { 1.0 }
 }
 
 impl Trace<'_> {
@@ -117,14 +122,14 @@ impl Trace<'_> {
         stretches: &[Stretch],
         sum: &Sum,
     ) -> Doubts {
-        let voltages = || {
-            stretches
-                .iter()
-                .flat_map(|stretch| stretch.samples.clone())
-                .map(|at| self.voltage_v(at))
+        let readings: usize = stretches.iter().map(|stretch| stretch.samples.len()).sum();
+        // over the middle four fifths of the readings, so that a bend at the end does not count
+        let steps = |value: &dyn Fn(usize) -> f64, step: f64, noise: f64| {
+            let all = stretches.iter().flat_map(|stretch| stretch.samples.clone());
+            let values: Vec<f64> = all.step_by(stride(readings)).map(value).collect();
+            let span = quantile(values.clone(), 0.9) - quantile(values, 0.1);
+            if step > 0.0 { (span - 2.6 * noise).max(0.0) / step } else { 0.0 }
         };
-        let span_v = voltages().fold(0.0, f64::max) - voltages().fold(f64::MAX, f64::min);
-        let step_v = self.record.resolution.voltage_v;
         let mut instrument = instrument.unwrap_or_default();
         if self.zero_is_seen {
             // what the rests show is off by their own last digit at most
@@ -135,8 +140,13 @@ impl Trace<'_> {
             instrument,
             resolution: self.record.resolution,
             noise_a: self.noise_a,
-            readings: stretches.iter().map(|stretch| stretch.samples.len()).sum(),
-            voltage_steps: if step_v > 0.0 { span_v / step_v } else { f64::INFINITY },
+            readings,
+            current_steps: steps(
+                &|at| self.current_a(at),
+                self.record.resolution.current_a,
+                self.noise_a,
+            ),
+            voltage_steps: steps(&|at| self.voltage_v(at), self.record.resolution.voltage_v, 0.0),
         };
         let mut doubts = meter.doubts(sum);
         let mut add = |name, [u_ah, u_wh]: [f64; 2]| {
@@ -144,10 +154,7 @@ impl Trace<'_> {
             doubts.energy_wh.run.add(name, u_wh, Shape::Rectangular);
         };
         for stretch in stretches {
-            for (at, apart_s) in [stretch.samples.start, stretch.samples.end - 1]
-                .into_iter()
-                .zip(self.ends_s(stretch))
-            {
+            for (at, apart_s) in self.ends_s(stretch) {
                 let u_ah = rectangular(self.current_a(at).abs() * apart_s / 2.0 / 3600.0);
                 add("ends", [u_ah, u_ah * self.voltage_v(at)]);
             }
@@ -236,6 +243,7 @@ mod tests {
                 },
                 noise_a: given("current_noise_sd_a"),
                 readings: (hours * 3600.0 / given("interval_s")) as usize,
+                current_steps: 0.0,
                 voltage_steps: (given("voltage_start_v") - given("voltage_end_v"))
                     / given("voltage_resolution_v"),
             };

@@ -5,7 +5,7 @@ use crate::curve::{Curve, CurvePoint};
 use crate::doubt::Doubts;
 use crate::phase::{Phase, PhaseKind};
 use crate::piece::Sum;
-use crate::trace::{Stretch, Trace, median};
+use crate::trace::{Stretch, Trace, median, quantile};
 use crate::{Efficiency, Settings, Solar};
 
 /// A recharge, measured over the time current went in.
@@ -131,13 +131,13 @@ impl Limits {
             Limits { cv_from_s: f64::INFINITY, float_from_s: f64::INFINITY, cv_voltage_v: None };
         let at: Vec<usize> = stretches.iter().flat_map(|s| s.samples.clone()).collect();
         let amperes = |at: usize| trace.current_a(at).abs();
-        let plateau_a = upper(at.iter().map(|&at| amperes(at)).collect());
+        let plateau_a = quantile(at.iter().map(|&at| amperes(at)).collect(), 0.9);
         let Some(last_full) = at.iter().rposition(|&at| amperes(at) >= Limits::TAPERED * plateau_a)
         else {
             return none;
         };
         let tail = &at[last_full + 1..];
-        let top_v = upper(tail.iter().map(|&at| trace.voltage_v(at)).collect());
+        let top_v = quantile(tail.iter().map(|&at| trace.voltage_v(at)).collect(), 0.9);
         let held: Vec<usize> =
             tail.iter().copied().filter(|&at| trace.voltage_v(at) >= 0.99 * top_v).collect();
         if held.len() < 2 {
@@ -170,15 +170,6 @@ impl Limits {
             PhaseKind::Float
         }
     }
-}
-
-/// The value that nine in ten stay below: a peak without its spikes. Nought of none.
-fn upper(mut values: Vec<f64>) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let at = values.len() * 9 / 10;
-    *values.select_nth_unstable_by(at, f64::total_cmp).1
 }
 
 /// A charging stretch as phases: bulk, absorption, float.

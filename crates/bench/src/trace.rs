@@ -284,11 +284,14 @@ impl<'a> Trace<'a> {
             .map(|edge| edge.is_some())
     }
 
-    /// The time around each end of a stretch within which the current changed (s).
-    pub(crate) fn ends_s(&self, stretch: &Stretch) -> [f64; 2] {
+    /// The first and last samples of a stretch, each with the time within which the current changed
+    /// there (s). Where the record itself begins or ends, nothing is known and nothing is doubted:
+    /// the result is of what the record covers.
+    pub(crate) fn ends_s(&self, stretch: &Stretch) -> impl Iterator<Item = (usize, f64)> + use<> {
         let Range { start, end } = stretch.samples;
-        [self.edge(start, start.checked_sub(1)), self.edge(end - 1, Some(end))]
-            .map(|half_s| half_s.map_or(self.interval_s, |half_s| 2.0 * half_s))
+        let before = self.edge(start, start.checked_sub(1)).map(|half_s| (start, 2.0 * half_s));
+        let after = self.edge(end - 1, Some(end)).map(|half_s| (end - 1, 2.0 * half_s));
+        before.into_iter().chain(after)
     }
 }
 
@@ -321,15 +324,25 @@ fn interval_s(samples: &Samples, at: usize) -> f64 {
 
 /// Places in a long record from which a median is good enough.
 fn sampled(len: usize) -> impl Iterator<Item = usize> {
+    (0..len).step_by(stride(len))
+}
+
+/// Every so many-th of a long record is enough for its medians.
+pub(crate) fn stride(len: usize) -> usize {
     const ENOUGH: usize = 100_000;
-    (0..len).step_by(len.div_ceil(ENOUGH).max(1))
+    len.div_ceil(ENOUGH).max(1)
 }
 
 /// The middle value; nought of none.
-pub(crate) fn median(mut values: Vec<f64>) -> f64 {
+pub(crate) fn median(values: Vec<f64>) -> f64 {
+    quantile(values, 0.5)
+}
+
+/// The value that this share of all stay below; nought of none.
+pub(crate) fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
     if values.is_empty() {
         return 0.0;
     }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    let at = ((values.len() as f64 * share) as usize).min(values.len() - 1);
+    *values.select_nth_unstable_by(at, f64::total_cmp).1
 }
