@@ -105,7 +105,7 @@ pub(crate) fn discharge(
         energy_wh: sum.energy_wh,
         energy_u_wh: doubts.energy_wh.expanded_95(),
         mean_voltage_v: sum.energy_wh / sum.charge_ah,
-        mean_power_w: sum.energy_wh / (sum.duration_s / 3600.0),
+        mean_power_w: sum.mean_power_w(),
         above_cutoff,
         at_gear,
         share_of_label: settings.rated_ah.map(|rated| sum.charge_ah / rated),

@@ -46,7 +46,9 @@ pub struct Level {
 const BINS: usize = 200;
 /// Levels are so many empty bins apart: a twentieth of the largest load.
 const APART: usize = 10;
-/// A level has at least this share of the time; less is a transition.
+/// A bin with less of the time is part of a change from one level to another.
+const LEAST_BIN_SHARE: f64 = 1e-3;
+/// A level has at least this share of the time.
 const LEAST_SHARE: f64 = 0.02;
 
 pub(crate) fn field(
@@ -87,7 +89,7 @@ fn night(trace: &Trace, stretches: &[Stretch], instrument: Option<crate::Instrum
         charge_ah: sum.charge_ah,
         energy_wh: sum.energy_wh,
         energy_u_wh: trace.doubts(instrument, stretches, &sum).energy_wh.expanded_95(),
-        mean_power_w: sum.energy_wh / (sum.duration_s / 3600.0),
+        mean_power_w: sum.mean_power_w(),
         least_voltage_v: pieces()
             .map(|p| p.voltage_v[0].min(p.voltage_v[1]))
             .fold(f64::MAX, f64::min),
@@ -97,34 +99,64 @@ fn night(trace: &Trace, stretches: &[Stretch], instrument: Option<crate::Instrum
 /// Heaps in the histogram of the current, weighted by time, with room between them.
 fn levels(pieces: impl Iterator<Item = Piece>, peak_a: f64) -> Vec<Level> {
     let mut bins = vec![Sum::default(); BINS + 1];
+    // half of the time between two readings is the one's, half the other's
     for piece in pieces {
-        let mean_a = (piece.current_a[0] + piece.current_a[1]) / 2.0;
-        let bin = (mean_a.max(0.0) / peak_a * BINS as f64).round() as usize;
-        bins[bin.min(BINS)].add(&piece);
-    }
-    let whole_s: f64 = bins.iter().map(|bin| bin.duration_s).sum();
-    let mut heaps: Vec<(Sum, usize)> = Vec::new();
-    // a bin with less than a thousandth of the time is part of a change from one level to another
-    let filled = bins.iter().enumerate().filter(|(_, bin)| bin.duration_s > 1e-3 * whole_s);
-    for (at, bin) in filled {
-        match heaps.last_mut() {
-            Some((heap, last)) if at - *last <= APART => {
-                heap.duration_s += bin.duration_s;
-                heap.charge_ah += bin.charge_ah;
-                heap.energy_wh += bin.energy_wh;
-                *last = at;
-            }
-            _ => heaps.push((*bin, at)),
+        for end in [0, 1] {
+            let half = Piece {
+                from_s: 0.0,
+                to_s: piece.duration_s() / 2.0,
+                voltage_v: [piece.voltage_v[end]; 2],
+                current_a: [piece.current_a[end]; 2],
+            };
+            let bin = (piece.current_a[end].max(0.0) / peak_a * BINS as f64).round() as usize;
+            bins[bin.min(BINS)].add(&half);
         }
     }
-    heaps.retain(|(heap, _)| heap.duration_s >= LEAST_SHARE * whole_s);
-    let kept_s: f64 = heaps.iter().map(|(heap, _)| heap.duration_s).sum();
-    heaps
-        .into_iter()
-        .map(|(heap, _)| Level {
-            current_a: heap.charge_ah / (heap.duration_s / 3600.0),
-            power_w: heap.energy_wh / (heap.duration_s / 3600.0),
-            share_of_time: heap.duration_s / kept_s,
+    let whole_s: f64 = bins.iter().map(|bin| bin.duration_s).sum();
+    let mut heaps: Vec<(std::ops::RangeInclusive<usize>, Sum)> = Vec::new();
+    for (at, bin) in bins.iter().enumerate() {
+        if bin.duration_s <= LEAST_BIN_SHARE * whole_s {
+            continue;
+        }
+        match heaps.last_mut() {
+            Some((range, heap)) if at - range.end() <= APART => {
+                *range = *range.start()..=at;
+                *heap += *bin;
+            }
+            _ => heaps.push((at..=at, *bin)),
+        }
+    }
+    heaps.retain(|(_, heap)| heap.duration_s >= LEAST_SHARE * whole_s);
+    let mut levels: Vec<Level> = heaps
+        .iter()
+        .map(|(_, heap)| Level {
+            current_a: heap.mean_current_a(),
+            power_w: heap.mean_power_w(),
+            share_of_time: heap.duration_s / whole_s,
         })
-        .collect()
+        .collect();
+    // what lies between two levels was partly at the one, partly at the other
+    for (at, bin) in bins.iter().enumerate() {
+        if bin.duration_s > 0.0 && !heaps.iter().any(|(range, _)| range.contains(&at)) {
+            share_out(&mut levels, bin.mean_current_a(), bin.duration_s / whole_s);
+        }
+    }
+    levels
+}
+
+/// Adds a share of the time at some current to the levels around it, by the lever.
+fn share_out(levels: &mut [Level], current_a: f64, share_of_time: f64) {
+    let above = levels.partition_point(|level| level.current_a < current_a);
+    let below = above.checked_sub(1);
+    let level_a = |at: usize| levels.get(at).map(|level| level.current_a);
+    let upper_part = match (below.and_then(level_a), level_a(above)) {
+        (Some(low_a), Some(high_a)) => (current_a - low_a) / (high_a - low_a),
+        (None, Some(_)) => 1.0,
+        (_, None) => 0.0,
+    };
+    for (at, part) in [(below, 1.0 - upper_part), (Some(above), upper_part)] {
+        if let Some(level) = at.and_then(|at| levels.get_mut(at)) {
+            level.share_of_time += part * share_of_time;
+        }
+    }
 }

@@ -66,6 +66,22 @@ impl Sum {
         self.charge_ah += piece.charge_ah();
         self.energy_wh += piece.energy_wh();
     }
+
+    pub(crate) fn mean_current_a(&self) -> f64 {
+        self.charge_ah / (self.duration_s / 3600.0)
+    }
+
+    pub(crate) fn mean_power_w(&self) -> f64 {
+        self.energy_wh / (self.duration_s / 3600.0)
+    }
+}
+
+impl std::ops::AddAssign for Sum {
+    fn add_assign(&mut self, other: Sum) {
+        self.duration_s += other.duration_s;
+        self.charge_ah += other.charge_ah;
+        self.energy_wh += other.energy_wh;
+    }
 }
 
 impl FromIterator<Piece> for Sum {

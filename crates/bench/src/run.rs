@@ -82,9 +82,17 @@ pub fn measure(record: &Record, settings: &Settings) -> Result<Vec<Run>, BenchEr
         trace.zero_a = 0.0;
         notices.retain(|notice| !notice.contains("with nothing connected"));
     }
-    let steps = resistances(&trace, settings);
+    let (usable, odd): (Vec<_>, Vec<_>) =
+        resistances(&trace, settings).into_iter().partition(|step| step.ohm > 0.0);
+    if !odd.is_empty() {
+        notices.push(format!(
+            "at {} of {} steps of the current the voltage went the wrong way for a resistance; those are left out",
+            odd.len(),
+            odd.len() + usable.len(),
+        ));
+    }
     let mut runs: Vec<Run> = tests.iter().map(|test| run(&trace, test, settings)).collect();
-    for resistance in steps {
+    for resistance in usable {
         let at = runs.iter().rposition(|run| run.from_s <= resistance.at_s + trace.interval_s);
         if let Some(run) = runs.get_mut(at.unwrap_or(0)) {
             run.resistances.push(resistance);
@@ -117,6 +125,14 @@ fn run(trace: &Trace, test: &Test, settings: &Settings) -> Run {
             vec![phase(trace, stretch)]
         }
     });
+    let mut phases: Vec<Phase> = phases.collect();
+    let discharge = (!is_recharge).then(|| discharge(trace, &out, settings, &mut notices));
+    if let Some(discharge) = &discharge {
+        add_up(&mut phases, 1.0, discharge.capacity_ah, discharge.energy_wh);
+    }
+    if let Some(recharge) = &recharge {
+        add_up(&mut phases, -1.0, -recharge.charge_ah, -recharge.energy_wh);
+    }
     Run {
         kind: test.kind,
         start: trace.record.start.and_then(|start| {
@@ -124,14 +140,29 @@ fn run(trace: &Trace, test: &Test, settings: &Settings) -> Run {
         }),
         from_s,
         to_s,
-        phases: phases.collect(),
-        discharge: (!is_recharge).then(|| discharge(trace, &out, settings, &mut notices)),
+        phases,
+        discharge,
         recharge,
         field: (test.kind == RunKind::Field)
             .then(|| field(trace, &test.stretches, settings.instrument)),
         resistances: Vec::new(),
         mean_temperature_c: trace.mean_temperature_c(flowing()),
         notices,
+    }
+}
+
+/// Scales the phases with this sign of current to what the run gives as a whole, which a counter
+/// may know better than the readings.
+fn add_up(phases: &mut [Phase], sign: f64, ah: f64, wh: f64) {
+    let with_sign = || |phase: &&mut Phase| phase.ah * sign > 0.0;
+    let (mut sum_ah, mut sum_wh) = (0.0, 0.0);
+    for phase in phases.iter_mut().filter(with_sign()) {
+        sum_ah += phase.ah;
+        sum_wh += phase.wh;
+    }
+    for phase in phases.iter_mut().filter(with_sign()) {
+        phase.ah *= ah / sum_ah;
+        phase.wh *= wh / sum_wh;
     }
 }
 
@@ -155,7 +186,7 @@ fn pair(runs: &mut [Run]) {
         let run = &mut runs[at];
         let Some(recharge) = &mut run.recharge else { continue };
         let efficiency = Efficiency::of(&discharge, recharge);
-        if efficiency.coulombic > 1.0 {
+        if efficiency.coulombic - efficiency.coulombic_u > 1.0 {
             run.notices.push(format!(
                 "more charge came out than went in ({:.2} %): the recharge did not bring the pack back to where its discharge began, so this is no closed cycle and both efficiencies read too high",
                 100.0 * efficiency.coulombic,
