@@ -5,7 +5,7 @@
 
 use crate::rows::{Raw, reason};
 
-/// A record with more of them than this share has something real in it.
+/// A record with more of them than this share, and than three, has something real in it.
 const MOST: f64 = 0.05;
 
 /// Sets such rows aside and names them.
@@ -33,7 +33,7 @@ pub(crate) fn set_aside(raw: &mut Raw, notices: &mut Vec<String>) {
             found.push((at + 1, format!("{i1:.4} A between {i0:.4} A and {i2:.4} A")));
         }
     }
-    if found.is_empty() || found.len() as f64 > (MOST * raw.time_s.len() as f64).max(1.0) {
+    if found.is_empty() || found.len() as f64 > (MOST * raw.time_s.len() as f64).max(3.0) {
         return;
     }
     for (row, what) in found.iter().take(10) {
