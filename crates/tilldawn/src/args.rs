@@ -47,15 +47,86 @@ pub(crate) struct Bench {
     /// What the label promises, such as 40Ah
     #[arg(long, value_parser = charge, value_name = "CHARGE")]
     pub(crate) rated: Option<f64>,
-    /// Accuracy of the meter, such as "0.5 % + 2 digits"
-    #[arg(long, value_name = "ACCURACY")]
-    pub(crate) meter: Option<String>,
+    /// Accuracy of the meter, such as "0.5 % + 2 digits", or by reading: "current 0.5 % + 10 mA,
+    /// voltage 0.1 % + 1 digit, clock 50 ppm"
+    #[arg(long, value_name = "ACCURACY", value_parser = bench::Instrument::read)]
+    pub(crate) meter: Option<bench::Instrument>,
+    #[command(flatten)]
+    pub(crate) reading: Reading,
     /// Write a report, a page for any browser
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// What a person knows better than the reader of records.
+#[derive(Debug, ClapArgs)]
+#[command(next_help_heading = "Overruling how a record is read")]
+pub(crate) struct Reading {
+    /// What a column holds, by its heading or number, with its unit if need be: "current=3",
+    /// "voltage=U batt in mV" (time, date, voltage, current, power, charge, energy, temperature,
+    /// state)
+    #[arg(long, value_parser = column, value_name = "WHAT=COLUMN")]
+    pub(crate) column: Vec<record::ColumnChoice>,
+    /// Which way a positive current flows
+    #[arg(long, value_enum, value_name = "WAY")]
+    pub(crate) positive: Option<Way>,
+    /// The clock that times without a zone are of, such as Europe/Riga or +03:00
+    #[arg(long, value_name = "ZONE")]
+    pub(crate) clock: Option<String>,
+    /// The order of dates written in numbers
+    #[arg(long, value_enum, value_name = "ORDER")]
+    pub(crate) dates: Option<Dates>,
+    /// The time between two rows, for records without a clock
+    #[arg(long, value_parser = duration, value_name = "TIME")]
+    pub(crate) interval: Option<f64>,
+    /// The constant current out of the pack, for records without one
+    #[arg(long, value_parser = current, value_name = "CURRENT")]
+    pub(crate) stated_current: Option<f64>,
+    /// The sheet of a workbook
+    #[arg(long, value_name = "NAME")]
+    pub(crate) sheet: Option<String>,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub(crate) enum Way {
+    /// Out of the pack
+    Out,
+    /// Into the pack
+    In,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub(crate) enum Dates {
+    /// Such as 31.12.2026
+    DayMonthYear,
+    /// Such as 12/31/2026
+    MonthDayYear,
+    /// Such as 2026-12-31
+    YearMonthDay,
+}
+
+impl Reading {
+    pub(crate) fn options(&self) -> record::ReadOptions {
+        record::ReadOptions {
+            columns: self.column.clone(),
+            sign: self.positive.map(|way| match way {
+                Way::Out => record::Sign::DischargePositive,
+                Way::In => record::Sign::ChargePositive,
+            }),
+            zone: self.clock.clone(),
+            date_order: self.dates.map(|dates| match dates {
+                Dates::DayMonthYear => record::DateOrder::DayMonthYear,
+                Dates::MonthDayYear => record::DateOrder::MonthDayYear,
+                Dates::YearMonthDay => record::DateOrder::YearMonthDay,
+            }),
+            interval_s: self.interval,
+            stated_current_a: self.stated_current,
+            sheet: self.sheet.clone(),
+        }
+    }
 }
 
 #[derive(Debug, ClapArgs)]
@@ -156,6 +227,7 @@ readers! {
     longitude: Longitude,
     elevation: Elevation,
     fraction: Fraction,
+    duration: Duration,
 }
 
 fn date(text: &str) -> Result<jiff::civil::Date, String> {
@@ -183,4 +255,30 @@ fn cable(text: &str) -> Result<f64, String> {
             format!("{error}; or as length one way and section, such as \"2.5 m of 16 AWG\"")
         }),
     }
+}
+
+/// "voltage=3", "current=I batt in mA".
+fn column(text: &str) -> Result<record::ColumnChoice, String> {
+    let right = "write it such as \"current=3\" or \"voltage=U batt in mV\"";
+    let (what, rest) =
+        text.split_once('=').ok_or_else(|| format!("{text:?} names no column; {right}"))?;
+    let role = record::Role::ALL
+        .into_iter()
+        .find(|role| role.name().eq_ignore_ascii_case(what.trim()))
+        .ok_or_else(|| {
+            let known = record::Role::ALL.map(record::Role::name).join(", ");
+            format!("{what:?} is nothing a column holds; known here: {known}")
+        })?;
+    let (which, unit) = match rest.rsplit_once(" in ") {
+        Some((which, unit)) => (which.trim(), Some(unit.trim().to_owned())),
+        None => (rest.trim(), None),
+    };
+    if which.is_empty() {
+        return Err(format!("{text:?} names no column; {right}"));
+    }
+    let which = match which.parse::<usize>() {
+        Ok(number) if number > 0 => record::Which::Number(number),
+        _ => record::Which::Heading(which.to_owned()),
+    };
+    Ok(record::ColumnChoice { role, which, unit })
 }

@@ -36,6 +36,12 @@ impl From<plan::PlanError> for Failure {
     }
 }
 
+impl From<record::RecordError> for Failure {
+    fn from(error: record::RecordError) -> Self {
+        Failure { document: serde_json::json!({ "error": error }), message: error.to_string() }
+    }
+}
+
 impl From<sky::Error> for Failure {
     fn from(error: sky::Error) -> Self {
         Failure::new("arguments", error.to_string())
@@ -105,4 +111,26 @@ pub(crate) fn fail(failure: &Failure, json: bool) -> ExitCode {
     }
     remark(&format!("tilldawn: {}", failure.message));
     ExitCode::from(2)
+}
+
+/// What a report says of its own making.
+pub(crate) fn provenance(files: Vec<String>, seed: Option<u64>) -> report::page::Provenance {
+    let words: Vec<String> = std::env::args().skip(1).map(|word| quoted(&word)).collect();
+    report::page::Provenance {
+        program: concat!("tilldawn ", env!("CARGO_PKG_VERSION")).to_owned(),
+        command: format!("tilldawn {}", words.join(" ")),
+        seed,
+        files,
+        made: jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M %Z").to_string(),
+    }
+}
+
+/// A word of a command as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "-_./=+:,%@".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
 }

@@ -8,7 +8,7 @@ use serde::Serialize;
 use trip::{Cause, Forecast, Ledger, NightForecast, Settings};
 
 use crate::args;
-use crate::output::{Failure, print_json};
+use crate::output::{Failure, print, print_json, provenance, remark, write_file};
 
 pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     let plan = Plan::read(&asked.plan)?;
@@ -16,6 +16,17 @@ pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     let forecast = trip::forecast(&plan, settings)?;
     if asked.json {
         print_json(&Document::of(&forecast))?;
+    } else {
+        print(&report::trip_text(&plan, &forecast))?;
+    }
+    if let Some(path) = &asked.report {
+        let mut files = vec![plan.file.clone()];
+        files.extend(plan.battery.record.iter().map(|record| record.display().to_string()));
+        write_file(
+            path,
+            &report::trip_page(&plan, &forecast, provenance(files, Some(asked.seed))),
+        )?;
+        remark(&format!("report written to {}", path.display()));
     }
     let unsure = |wanted: f64| forecast.nights.iter().any(|night| night.chance.share < wanted);
     Ok(if asked.check.is_some_and(unsure) { ExitCode::from(1) } else { ExitCode::SUCCESS })
