@@ -13,6 +13,28 @@ pub(crate) fn percent(share: f64) -> String {
     if share.is_finite() { format!("{:.1}{NO_BREAK}%", 100.0 * share) } else { NONE.to_owned() }
 }
 
+/// A share and its uncertainty: "97.2 ± 0.4 %"; without one that would show, as [`percent`].
+pub(crate) fn percent_within(share: f64, plus_minus: f64) -> String {
+    if share.is_finite() && plus_minus.is_finite() && plus_minus >= 5e-4 {
+        let decimals = if plus_minus < 0.02 { 1 } else { 0 };
+        let number = format!("{:.decimals$} ± {:.decimals$}", 100.0 * share, 100.0 * plus_minus);
+        format!("{number}{NO_BREAK}%")
+    } else {
+        percent(share)
+    }
+}
+
+/// A label's number without zeros that say nothing, but "12.0" for a voltage of 12.
+pub(crate) fn short(value: f64) -> String {
+    let text = quantity::significant(value, 4);
+    let Some((whole, decimals)) = text.split_once('.') else { return text };
+    match decimals.trim_end_matches('0') {
+        "" if value < 25.0 => format!("{whole}.0"),
+        "" => whole.to_owned(),
+        decimals => format!("{whole}.{decimals}"),
+    }
+}
+
 /// A probability in whole percent; what is not certain is never shown as 0 or 100.
 pub(crate) fn chance(probability: f64) -> String {
     let number = match probability {
@@ -76,6 +98,15 @@ mod tests {
             (f64::NAN, "–"),
         ] {
             assert_eq!(chance(probability).replace(NO_BREAK, " "), text);
+        }
+    }
+
+    #[test]
+    fn shares_and_labels() {
+        assert_eq!(percent_within(0.9724, 0.004).replace(NO_BREAK, " "), "97.2 ± 0.4 %");
+        assert_eq!(percent_within(0.9724, 1e-6).replace(NO_BREAK, " "), "97.2 %");
+        for (value, text) in [(12.0, "12.0"), (40.0, "40"), (10.8, "10.8"), (512.5, "512.5")] {
+            assert_eq!(short(value), text);
         }
     }
 

@@ -67,7 +67,7 @@ fn a_record_without_a_test_says_so() {
     let (record, settings) = (record(), settings());
     let tested = [Tested { record: &record, runs: &[], settings: &settings }];
     assert!(bench_text(&tested).contains("no test to measure"));
-    assert!(bench_page(&tested, Provenance::default()).contains("No discharge was found"));
+    assert!(bench_page(&tested, Provenance::default()).contains("No test was found"));
 }
 
 #[test]
@@ -79,7 +79,5 @@ fn several_runs_are_also_listed_together() {
     let overview = text.split("All runs").nth(1).unwrap();
     assert_eq!(overview.matches("invented").count(), 2, "{overview}");
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-    assert!(
-        bench_page(&[test, test], Provenance::default()).contains("2 discharges were measured")
-    );
+    assert!(bench_page(&[test, test], Provenance::default()).contains("2 runs were measured"));
 }

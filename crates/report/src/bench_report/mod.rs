@@ -3,9 +3,10 @@
 mod cautions;
 mod facts;
 mod picture;
+mod tables;
 mod told;
 
-use bench::{Run, Settings};
+use bench::{Run, RunKind, Settings};
 use record::Record;
 
 use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
@@ -42,7 +43,7 @@ pub fn bench_text(tested: &[Tested<'_>]) -> String {
         text.push('\n');
     }
     if runs(tested).count() > 1 {
-        text.push_str(&facts::overview(tested).terminal());
+        text.push_str(&tables::overview(tested).terminal());
     }
     text
 }
@@ -57,7 +58,10 @@ pub fn bench_page(tested: &[Tested<'_>], provenance: Provenance) -> String {
     let is_only = runs(tested).count() == 1;
     let mut sections = Vec::new();
     if runs(tested).count() > 1 {
-        sections.push(Section::new("", vec![Block::Table(facts::overview(tested))]));
+        let overlay = picture::overlay(tested);
+        let overlay = overlay.map(|chart| Block::Figure(chart, String::new()));
+        let overview = Block::Table(tables::overview(tested));
+        sections.push(Section::new("", overlay.into_iter().chain([overview]).collect()));
     }
     sections.extend(runs(tested).map(|(test, run)| run_section(test, run, is_only)));
     sections.extend([read_section(tested), method_section(tested), caution_section()]);
@@ -76,44 +80,61 @@ fn verdict(tested: &[Tested<'_>]) -> Verdict {
     let mut sentences: Vec<String> =
         runs(tested).filter_map(|(test, run)| told::answer(test, run)).collect();
     let sentence = match sentences.len() {
-        0 => "No discharge was found.".to_owned(),
+        0 => "No test was found in it.".to_owned(),
         1 => sentences.remove(0),
-        count => format!("{count} discharges were measured."),
+        count => format!("{count} runs were measured."),
     };
-    Verdict { tone: Tone::Plain, sentence, detail: String::new() }
+    Verdict { tone: Tone::Plain, sentence, detail: sentences.join(" ") }
 }
 
 fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {
     let heading = if is_only {
-        format!("The {}", run.kind.name())
+        format!("The {}", told::kind(run))
     } else {
-        format!("{}: {}", test.record.file, run.kind.name())
+        format!("{}: {}", test.record.file, told::kind(run))
     };
-    let mut blocks = Vec::new();
-    if let Some(discharge) = &run.discharge {
-        blocks.push(Block::Figure(
-            picture::curve(discharge),
-            "Green is what was delivered at the cutoff voltage or more, red what was delivered below it."
-                .into(),
-        ));
+    let mut facts = facts::facts(test, run);
+    facts.caption.clear();
+    let mut blocks = vec![figure(test, run), Block::Table(facts)];
+    if let Some(field) = &run.field {
+        blocks.push(Block::Table(tables::nights(field)));
+        if !field.levels.is_empty() {
+            blocks.push(Block::Table(tables::levels(field)));
+        }
     }
-    let mut table = facts::facts(test, run);
-    table.caption.clear();
-    blocks.push(Block::Table(table));
-    if run.phases.len() > 1 {
-        blocks.push(Block::Table(facts::phases(run)));
+    if !run.resistances.is_empty() {
+        let chart = picture::resistance(&run.resistances);
+        blocks.extend(chart.map(|chart| Block::Figure(chart, String::new())));
+        blocks.push(Block::Table(tables::resistances(&run.resistances)));
+    }
+    if run.phases.len() > 1 && run.field.is_none() {
+        blocks.push(Block::Table(tables::phases(run)));
     }
     if let Some(discharge) = &run.discharge {
-        blocks.push(Block::Table(facts::doubts(discharge)));
+        let (charge_u_ah, energy_u_wh) = (discharge.capacity_u_ah, discharge.energy_u_wh);
+        blocks.push(Block::Table(tables::doubts(&discharge.doubts, charge_u_ah, energy_u_wh)));
+    }
+    if let Some(recharge) = &run.recharge {
+        let (charge_u_ah, energy_u_wh) = (recharge.charge_u_ah, recharge.energy_u_wh);
+        blocks.push(Block::Table(tables::doubts(&recharge.doubts, charge_u_ah, energy_u_wh)));
     }
     Section::new(heading, blocks)
+}
+
+fn figure(test: &Tested<'_>, run: &Run) -> Block {
+    match &run.discharge {
+        Some(discharge) if run.kind == RunKind::Discharge => {
+            Block::Figure(picture::curve(discharge), told::CURVE.into())
+        }
+        _ => Block::Figure(picture::over_time(test.record, run), String::new()),
+    }
 }
 
 fn read_section(tested: &[Tested<'_>]) -> Section {
     let mut blocks = Vec::new();
     for test in tested {
         if !test.record.columns.is_empty() {
-            blocks.push(Block::Table(facts::columns(test.record)));
+            blocks.push(Block::Table(tables::columns(test.record)));
         }
         blocks.push(Block::Text(format!("Rows: {}.", told::rows(test.record))));
         let notices = told::notices(test);

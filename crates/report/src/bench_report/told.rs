@@ -1,15 +1,23 @@
 //! A run in sentences.
 
-use bench::Run;
-use quantity::with_uncertainty;
+use bench::{Discharge, Field, Recharge, Run, RunKind};
+use quantity::{Kind, significant, with_uncertainty};
 use record::Record;
 
 use super::Tested;
-use crate::words::{listed, percent, sentence};
+use crate::words::{listed, percent, sentence, short};
 
-/// The answer a discharge gives, in one sentence.
+/// The answer a run gives, in one sentence.
 pub(super) fn answer(test: &Tested<'_>, run: &Run) -> Option<String> {
-    let discharge = run.discharge.as_ref()?;
+    match run.kind {
+        RunKind::Discharge => of_discharge(test, run.discharge.as_ref()?),
+        RunKind::Recharge | RunKind::SolarRecharge => Some(of_recharge(run.recharge.as_ref()?)),
+        RunKind::Pulses => of_pulses(run),
+        RunKind::Field => of_nights(run.field.as_ref()?),
+    }
+}
+
+fn of_discharge(test: &Tested<'_>, discharge: &Discharge) -> Option<String> {
     let delivered = with_uncertainty(discharge.capacity_ah, discharge.capacity_u_ah, "Ah");
     let label = match (discharge.share_of_label, test.settings.rated_ah) {
         (Some(share), Some(_)) => format!(", {} of its label", percent(share)),
@@ -17,10 +25,48 @@ pub(super) fn answer(test: &Tested<'_>, run: &Run) -> Option<String> {
     };
     let above = &discharge.above_cutoff;
     Some(format!(
-        "The battery delivered {delivered}{label}; {} of that came at {:.1} V or more.",
+        "The battery delivered {delivered}{label}; {} of that came at {} V or more.",
         percent(above.share),
-        above.cutoff_v
+        short(above.cutoff_v)
     ))
+}
+
+fn of_recharge(recharge: &Recharge) -> String {
+    let charge = with_uncertainty(recharge.charge_ah, recharge.charge_u_ah, "Ah");
+    let time = Kind::Duration.show(recharge.duration_s);
+    if let Some(solar) = &recharge.solar {
+        let energy = with_uncertainty(recharge.energy_wh, recharge.energy_u_wh, "Wh");
+        let time = Kind::Duration.show(solar.span_s);
+        return format!("The panel put {energy} ({charge}) into the battery in {time}.");
+    }
+    let most = recharge.time_to.iter().find(|reached| reached.share < 1.0);
+    let most = most.map_or_else(String::new, |reached| {
+        let share = Kind::Fraction.show(reached.share);
+        format!("; {share} of that was in after {}", Kind::Duration.show(reached.duration_s))
+    });
+    format!("The battery took {charge} in {time}{most}.")
+}
+
+fn of_pulses(run: &Run) -> Option<String> {
+    let ohms = || run.resistances.iter().map(|found| 1e3 * found.ohm);
+    let low = ohms().min_by(f64::total_cmp)?;
+    let high = ohms().max_by(f64::total_cmp)?;
+    Some(format!(
+        "{} steps of the current show a resistance from {} to {} mΩ.",
+        run.resistances.len(),
+        significant(low, 3),
+        significant(high, 3)
+    ))
+}
+
+fn of_nights(field: &Field) -> Option<String> {
+    let taken: Vec<String> =
+        field.nights.iter().map(|night| format!("{:.0}", night.energy_wh)).collect();
+    match taken.as_slice() {
+        [] => None,
+        [one] => Some(format!("The night took {one} Wh.")),
+        _ => Some(format!("The {} nights took {} Wh.", taken.len(), listed(&taken))),
+    }
 }
 
 /// What became of the rows.
@@ -39,8 +85,27 @@ pub(super) fn rows(record: &Record) -> String {
 /// What the reader should know of the record and its runs.
 pub(super) fn notices(test: &Tested<'_>) -> Vec<String> {
     let of_runs = test.runs.iter().flat_map(|run| &run.notices);
-    test.record.notices.iter().chain(of_runs).map(|notice| sentence(notice)).collect()
+    let mut notices: Vec<String> = Vec::new();
+    for notice in test.record.notices.iter().chain(of_runs).map(|notice| sentence(notice)) {
+        // what holds for the whole record is said of each of its runs
+        if !notices.contains(&notice) {
+            notices.push(notice);
+        }
+    }
+    notices
 }
+
+/// What kind of test a run is, as people say it.
+pub(super) fn kind(run: &Run) -> &'static str {
+    match run.kind {
+        RunKind::Pulses => "pulse test",
+        RunKind::Field => "field run",
+        other => other.name(),
+    }
+}
+
+pub(super) const CURVE: &str =
+    "Green is what was delivered at the cutoff voltage or more, red what was delivered below it.";
 
 pub(super) const NO_TEST: &str = "no current flows in it, so there is no test to measure.";
 

@@ -283,6 +283,8 @@ pub enum Shade {
     Good,
     /// What does not.
     Bad,
+    /// Not tinted, only labelled.
+    Clear,
 }
 
 impl Shade {
@@ -292,6 +294,7 @@ impl Shade {
             Shade::Dark => "dark",
             Shade::Good => "good",
             Shade::Bad => "bad",
+            Shade::Clear => "clear",
         }
     }
 }
