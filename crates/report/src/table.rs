@@ -133,7 +133,7 @@ impl Table {
                     tbody { @for row in &self.rows { tr {
                         @for (at, (text, column)) in row.iter().zip(&self.columns).enumerate() {
                             @if at == 0 { th scope="row" class=[is_short(text).then_some("short")] { (text) } }
-                            @else { td class=[column.is_number.then_some("number")] { (text) } }
+                            @else { td class=[cell_class(text, column)] { (text) } }
                         }
                     } } }
                 }
@@ -143,7 +143,11 @@ impl Table {
     }
 }
 
-/// Whether a row's heading is kept on one line.
+fn cell_class(text: &str, column: &Column) -> Option<&'static str> {
+    if column.is_number { Some("number") } else { is_short(text).then_some("short") }
+}
+
+/// Whether a cell is kept on one line.
 fn is_short(text: &str) -> bool {
     text.chars().count() <= 16
 }

@@ -81,3 +81,45 @@ fn several_runs_are_also_listed_together() {
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     assert!(bench_page(&[test, test], Provenance::default()).contains("2 runs were measured"));
 }
+
+/// Every log of the reference set that can be measured.
+fn reference() -> Vec<(Record, Vec<bench::Run>)> {
+    let folder = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/bench"));
+    let mut files: Vec<_> = ["logs", "more/logs", "series/logs"]
+        .iter()
+        .flat_map(|logs| std::fs::read_dir(folder.join(logs)).unwrap())
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    files.sort();
+    files
+        .iter()
+        .filter_map(|file| record::read_file(file, &Default::default(), |_, _| {}).ok())
+        .map(|mut record| {
+            let name = Path::new(&record.file).file_name().unwrap();
+            record.file = name.to_string_lossy().into_owned();
+            let runs = measure(&record, &settings()).unwrap();
+            (record, runs)
+        })
+        .collect()
+}
+
+#[test]
+fn every_kind_of_run_is_reported() {
+    let settings = settings();
+    let reference = reference();
+    let mut seen = std::collections::HashSet::new();
+    for (record, runs) in &reference {
+        let tested = [Tested { record, runs, settings: &settings }];
+        let text = bench_text(&tested);
+        for line in text.lines() {
+            assert!(line.chars().count() <= 80, "{line}");
+        }
+        let page = bench_page(&tested, Provenance::default());
+        assert!(!text.contains("NaN") && !page.contains("NaN"), "{text}");
+        seen.extend(runs.iter().map(|run| run.kind));
+        let name = format!("bench-{}.html", record.file);
+        std::fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join(name), page).unwrap();
+    }
+    assert!(reference.len() >= 25, "only {} logs were read", reference.len());
+    assert_eq!(seen.len(), 5, "{seen:?}");
+}
