@@ -5,7 +5,7 @@ use jiff::{Timestamp, tz::TimeZone};
 
 use crate::crossing::{self, Stretch};
 use crate::time::later;
-use crate::{Error, Place, Track, moon, moon_at};
+use crate::{Error, Horizon, Place, Track, moon, moon_at, pressure_pa, refraction_deg};
 
 /// How dark it gets: the phase at the sun's lowest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -33,6 +33,8 @@ const ASTRONOMICAL_DEG: f64 = -18.0;
 const MOON_LIMB_DEG: f64 = -34.0 / 60.0;
 
 const WINDOW_S: f64 = 86_400.0;
+/// Air taken for refraction at the skyline.
+const USUAL_AIR_C: f64 = 12.0;
 
 /// A night at a place. Events that do not happen are `None`.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,7 +80,7 @@ pub struct MoonNight {
     pub rise: Option<Timestamp>,
     /// The first time the upper limb goes below it.
     pub set: Option<Timestamp>,
-    /// Hours with the sun below −18° and the moon below the horizon.
+    /// Hours with the sun below −18° and the moon below the horizon or behind the skyline.
     pub moonless_dark_h: f64,
 }
 
@@ -89,6 +91,15 @@ impl Night {
     /// # Errors
     /// When the date lies outside the years 1950 to 2100.
     pub fn of(place: &Place, evening: Date) -> Result<Self, Error> {
+        Self::behind(place, &Horizon::default(), evening)
+    }
+
+    /// [`Night::of`] on a site with a skyline, which hides the moon. Events are those of the level
+    /// horizon all the same: it gets dark by the sun's depth, whatever stands in the way.
+    ///
+    /// # Errors
+    /// When the date lies outside the years 1950 to 2100.
+    pub fn behind(place: &Place, horizon: &Horizon, evening: Date) -> Result<Self, Error> {
         let start = local_mean_noon(place, evening)?;
         let sun = Track::of_sun(place, start, WINDOW_S)?;
         let altitude_deg = |elapsed_s: f64| sun.at(elapsed_s).altitude_deg();
@@ -126,7 +137,7 @@ impl Night {
             lowest_sun_deg,
             darkest: phase(lowest_sun_deg),
             dark_h: crossing::total_s(&dark) / 3600.0,
-            moon: moon_night(place, start, &dark)?,
+            moon: moon_night(place, horizon, start, &dark)?,
         })
     }
 }
@@ -141,13 +152,30 @@ fn phase(sun_deg: f64) -> Phase {
     }
 }
 
-fn moon_night(place: &Place, start: Timestamp, dark: &[Stretch]) -> Result<MoonNight, Error> {
+fn moon_night(
+    place: &Place,
+    horizon: &Horizon,
+    start: Timestamp,
+    dark: &[Stretch],
+) -> Result<MoonNight, Error> {
     let track = Track::of_moon(place, start, WINDOW_S)?;
     let upper_limb_deg = |elapsed_s: f64| {
         let seen = track.at(elapsed_s);
         seen.altitude_deg() + (moon::RADIUS_KM / seen.distance_km).asin().to_degrees()
     };
     let down = crossing::below(upper_limb_deg, MOON_LIMB_DEG, WINDOW_S);
+    let hidden = if horizon.is_level() {
+        down.clone()
+    } else {
+        let pressure_pa = pressure_pa(place.elevation_m());
+        let over_skyline_deg = |elapsed_s: f64| {
+            let limb_deg = upper_limb_deg(elapsed_s);
+            let skyline_deg = horizon.altitude_deg(track.at(elapsed_s).azimuth_deg());
+            let apparent_deg = limb_deg + refraction_deg(limb_deg, pressure_pa, USUAL_AIR_C);
+            (limb_deg - MOON_LIMB_DEG).min(apparent_deg - skyline_deg)
+        };
+        crossing::below(over_skyline_deg, 0.0, WINDOW_S)
+    };
     let first = |mut ends: Vec<f64>| {
         ends.retain(|at_s| *at_s > 0.0 && *at_s < WINDOW_S);
         ends.first().map(|at_s| later(start, *at_s))
@@ -156,7 +184,7 @@ fn moon_night(place: &Place, start: Timestamp, dark: &[Stretch]) -> Result<MoonN
         lit_fraction: moon_at(place, later(start, WINDOW_S / 2.0))?.lit_fraction,
         rise: first(down.iter().map(|(_, end)| *end).collect()),
         set: first(down.iter().map(|(begin, _)| *begin).collect()),
-        moonless_dark_h: crossing::total_s(&crossing::both(dark, &down)) / 3600.0,
+        moonless_dark_h: crossing::total_s(&crossing::both(dark, &hidden)) / 3600.0,
     })
 }
 
