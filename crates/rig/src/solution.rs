@@ -67,18 +67,23 @@ impl Solution {
     /// Power the devices take (W).
     #[must_use]
     pub fn load_w(&self) -> f64 {
-        self.devices.iter().map(|seen| seen.power_w).sum()
+        total(self.devices.iter().map(|seen| seen.power_w))
     }
 
     /// Power lost in wires and connectors (W).
     #[must_use]
     pub fn cable_w(&self) -> f64 {
-        self.branches.iter().chain(&self.wires).map(|seen| seen.loss_w).sum()
+        total(self.branches.iter().chain(&self.wires).map(|seen| seen.loss_w))
     }
 
     /// Power lost in converters (W).
     #[must_use]
     pub fn converter_w(&self) -> f64 {
-        self.branches.iter().map(|seen| seen.converter_w).sum()
+        total(self.branches.iter().map(|seen| seen.converter_w))
     }
+}
+
+/// A sum that is 0 for nothing; that of the standard library is -0, and would be printed so.
+fn total(values: impl Iterator<Item = f64>) -> f64 {
+    values.fold(0.0, |sum, value| sum + value)
 }

@@ -225,3 +225,19 @@ fn remarks_tell_what_the_weather_and_the_sky_do_not_allow() {
     assert_eq!(said[0], "\"strip\" waits for dark, which this night does not have; it stays off");
     assert_eq!(said.len(), 2, "{said:?}");
 }
+
+#[test]
+fn a_missing_fuse_is_proposed_where_one_fits() {
+    for (watt, section, fitting_a) in [
+        (9.0, "16 AWG", Some(1.0)), // 0.73 A at 12.4 V, a quarter to spare: 0.91 A
+        (50.0, "16 AWG", Some(7.5)), // 4.1 A: 5.1 A
+        (50.0, "0.75 mm²", None),   // carries 6 A, less than a fuse of 7.5 A lets through
+        (50.0, "22 AWG", None),     // not in the table
+    ] {
+        let device = device("d", Load::Power(watt), "dark", 10.0, wire(section, 1.0, None));
+        let found = inspect(&Rig::new(vec![], vec![device]).unwrap());
+        let expect = Caution::NoFuse { wire: "d".to_owned(), fitting_a };
+        assert!(found.cautions.contains(&expect), "{section}: {:?}", found.cautions);
+        assert_eq!(found.converter_wh.to_string(), "0");
+    }
+}

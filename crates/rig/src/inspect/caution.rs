@@ -25,6 +25,8 @@ pub enum Caution {
     NoFuse {
         /// The wire.
         wire: String,
+        /// A blade fuse (A) that would do for it.
+        fitting_a: Option<f64>,
     },
     /// The first fuse sits too far along the wire.
     FuseFar {
@@ -98,10 +100,16 @@ impl Display for Caution {
     fn fmt(&self, f: &mut Formatter<'_>) -> Result {
         let amp = |a: f64| Kind::Current.show(a);
         match self {
-            Caution::NoFuse { wire } => write!(
-                f,
-                "no fuse between the pack and {wire:?}: a short circuit there can set the cable on fire; put one at the battery"
-            ),
+            Caution::NoFuse { wire, fitting_a } => {
+                write!(
+                    f,
+                    "no fuse between the pack and {wire:?}: a short circuit there can set the cable on fire; put one at the battery"
+                )?;
+                match fitting_a {
+                    Some(fitting_a) => write!(f, ", of {} for example", amp(*fitting_a)),
+                    None => Ok(()),
+                }
+            }
             Caution::FuseFar { wire, distance_m } => write!(
                 f,
                 "the fuse of {wire:?} sits {} from the battery: the wire before it has no protection; within {} is good practice",
@@ -215,7 +223,7 @@ fn of_wire(segment: &SegmentCheck) -> Vec<Caution> {
     let Some(cable) = segment.wire.cable else { return found };
     // said once, at the battery, for all that hangs on it
     if fed_by_pack && segment.fuse.is_none() {
-        found.push(Caution::NoFuse { wire: wire() });
+        found.push(Caution::NoFuse { wire: wire(), fitting_a: segment.fitting_fuse_a() });
     }
     match segment.ampacity_a {
         None => found.push(Caution::TooThin { wire: wire(), section: cable.section }),

@@ -97,7 +97,9 @@ impl Rig {
             });
         }
         let wh = |power_w: fn(&Solution) -> f64| -> f64 {
-            states.iter().map(|state| power_w(&state.mean) * state.lasting_s / 3600.0).sum()
+            states
+                .iter()
+                .fold(0.0, |sum, state| sum + power_w(&state.mean) * state.lasting_s / 3600.0)
         };
         let segments = segment::check(self, &states);
         let devices = self.check_devices(night, &states, terms);

@@ -3,6 +3,12 @@
 use super::StateBudget;
 use crate::{Branch, Fuse, Rig, SegmentSeen, Solution, Wire, ampacity_a};
 
+/// Ratings (A) of blade fuses (ISO 8820-3; from memory).
+const BLADE_FUSES_A: [f64; 13] =
+    [1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0];
+/// How far above the greatest current a fuse is chosen.
+const SPARE: f64 = 1.25;
+
 /// One wire.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SegmentCheck {
@@ -44,6 +50,15 @@ impl SegmentCheck {
         let known = self.wire.cable.is_none() || self.ampacity_a.is_some();
         let own_holds = self.wire.fuse.is_none_or(|fuse| self.peak_a <= fuse.rated_a);
         carries && known && own_holds && self.is_protected()
+    }
+
+    /// The smallest blade fuse that holds its greatest current with a quarter to spare (common
+    /// practice, no source) and still protects the cable; none if the cable is too thin for any.
+    #[must_use]
+    pub fn fitting_fuse_a(&self) -> Option<f64> {
+        let ampacity_a = self.ampacity_a?;
+        let wanted_a = SPARE * self.peak_a;
+        BLADE_FUSES_A.into_iter().find(|&a| a >= wanted_a).filter(|&a| a <= ampacity_a)
     }
 
     /// Whether a fuse lets no more through than the cable carries. Nothing is asked of plugs
