@@ -1,13 +1,12 @@
 //! What a discharge proves.
 
-use quantity::uncertainty::{rectangular, resolution};
-
 use crate::counter::{Correction, correction};
 use crate::curve::{Curve, CurvePoint};
 use crate::doubt::Doubts;
 use crate::piece::{Piece, Sum};
+use crate::temperature::capacity_at_20_c_ah;
 use crate::trace::{Stretch, Trace, Way};
-use crate::{Gear, Load, Settings};
+use crate::{Family, Gear, Load, Settings};
 
 /// A discharge, measured over the time its load was on.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,6 +30,9 @@ pub struct Discharge {
     pub above_cutoff: AboveCutoff,
     /// The same behind the gear's lead, where one was given.
     pub at_gear: Option<AboveCutoff>,
+    /// What a lead-acid pack would have given at 20 °C (Ah), by IEC 60896; nothing for others or
+    /// where the record has no temperature.
+    pub capacity_at_20_c_ah: Option<f64>,
     /// Capacity over the label's.
     pub share_of_label: Option<f64>,
     /// Energy over the label's.
@@ -97,6 +99,14 @@ pub(crate) fn discharge(
             error_v,
         )
     });
+    if let Some(gear) = settings.at_gear {
+        notices.extend(other_load(gear, sum.mean_current_a(), sum.mean_power_w()));
+    }
+    let celsius = trace.mean_temperature_c(stretches.iter());
+    if let (Some(family), Some(celsius)) = (settings.family, celsius) {
+        notices.extend(family.notice(celsius));
+    }
+    let celsius = celsius.filter(|_| settings.family == Some(Family::LeadAcid));
     let ends = |at: Option<usize>| at.map_or(f64::NAN, |at| trace.voltage_v(at));
     Discharge {
         duration_s: sum.duration_s,
@@ -108,6 +118,8 @@ pub(crate) fn discharge(
         mean_power_w: sum.mean_power_w(),
         above_cutoff,
         at_gear,
+        capacity_at_20_c_ah: celsius
+            .map(|celsius| capacity_at_20_c_ah(sum.charge_ah, celsius, sum.duration_s)),
         share_of_label: settings.rated_ah.map(|rated| sum.charge_ah / rated),
         share_of_label_energy: settings.rated_wh.map(|rated| sum.energy_wh / rated),
         rest_before_v: trace.rest_v(stretches.first(), |first| first.samples.start.checked_sub(1)),
@@ -139,7 +151,7 @@ fn voltage_error_v(trace: &Trace, settings: &Settings) -> f64 {
     let step_v = trace.record.resolution.voltage_v;
     match settings.instrument {
         Some(instrument) => 2.0 * instrument.voltage.of_reading(settings.cutoff_v, step_v),
-        None => rectangular(resolution(step_v)).max(step_v / 2.0),
+        None => step_v / 2.0,
     }
 }
 
@@ -177,6 +189,23 @@ fn above<I: Iterator<Item = Piece>>(
         energy_wh: corrected.energy_wh,
         share_before_first_crossing: before_crossing_ah / whole_ah,
     }
+}
+
+/// A pack gives another voltage under another load: says so where the gear's differs by more than
+/// a quarter from the recorded one.
+fn other_load(gear: Gear, mean_current_a: f64, mean_power_w: f64) -> Option<String> {
+    let ratio = match gear.load {
+        Load::Recorded => 1.0,
+        Load::Current(current_a) => current_a / mean_current_a,
+        Load::Power(power_w) => power_w / mean_power_w,
+    };
+    (!(0.8..=1.25).contains(&ratio)).then(|| {
+        format!(
+            "the gear takes {:.0} % of the load in the test: the voltages are those of the test less the lead's, and the pack itself would stand {} under the gear",
+            100.0 * ratio,
+            if ratio > 1.0 { "lower" } else { "higher" },
+        )
+    })
 }
 
 /// The same piece seen from the far end of a lead: the terminals' voltage as recorded, less what

@@ -158,9 +158,8 @@ impl Trace<'_> {
                 let u_ah = rectangular(self.current_a(at).abs() * apart_s / 2.0 / 3600.0);
                 add("ends", [u_ah, u_ah * self.voltage_v(at)]);
             }
-            for gap in self.gaps.iter().filter(|gap| {
-                gap.bridged && (stretch.samples.start..stretch.samples.end - 1).contains(&gap.at)
-            }) {
+            let inside = stretch.samples.start..stretch.samples.end - 1;
+            for gap in self.gaps_in(&inside).iter().filter(|gap| gap.bridged) {
                 add("gap", self.gap_doubt(gap.at));
             }
         }

@@ -67,3 +67,32 @@ fn relative(out: (&Doubt, f64), put_in: (&Doubt, f64)) -> Budget {
     budget.add(VOLTAGE_OFFSET, (a - b).abs(), Shape::Rectangular);
     budget
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_gain_common_to_both_falls_out() {
+        // 42.1 Ah out, 43.0 Ah in, 0.05 and 0.06 Ah of their own: u = 0.001 793 998 7 of the ratio
+        // (worked case, JCGM 100:2008, 5.2.2 and F.1.2.3)
+        let doubt = |value: f64, u: f64| {
+            let mut doubt = Doubt::default();
+            let gain = quantity::uncertainty::rectangular(0.005) * value;
+            doubt.meter.add(crate::doubt::GAIN, gain, Shape::Rectangular);
+            doubt.run.add("own", u, Shape::Normal);
+            doubt
+        };
+        let (out, put_in) = (doubt(42.1, 0.05), doubt(43.0, 0.06));
+        let u = 42.1 / 43.0 * relative((&out, 42.1), (&put_in, 43.0)).standard();
+        assert!((u - 0.001_793_998_7).abs() < 1e-9, "{u}");
+    }
+
+    #[test]
+    fn an_offset_counts_twice() {
+        let mut doubt = Doubt::default();
+        doubt.meter.add(OFFSET, 0.1, Shape::Rectangular);
+        let u = relative((&doubt, 40.0), (&doubt, 40.0)).standard();
+        assert!((u - 0.005).abs() < 1e-12, "{u}");
+    }
+}

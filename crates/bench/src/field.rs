@@ -42,6 +42,8 @@ pub struct Level {
     pub share_of_time: f64,
 }
 
+/// After so long without a load another night begins (s).
+const DAY_S: f64 = 4.0 * 3600.0;
 /// Bins of the histogram in which levels are found.
 const BINS: usize = 200;
 /// Levels are so many empty bins apart: a twentieth of the largest load.
@@ -57,11 +59,17 @@ pub(crate) fn field(
     instrument: Option<crate::Instrument>,
 ) -> Field {
     let mut nights: Vec<Vec<Stretch>> = vec![Vec::new()];
+    let mut last_load_s = f64::INFINITY;
     for stretch in stretches {
-        let charges = stretch.way == Way::In && trace.pieces(stretch).count() > 2;
+        let charges = stretch.way == Way::In && stretch.samples.len() > 2;
+        let loads = stretch.way == Way::Out;
+        let begins = loads && trace.elapsed_s(stretch.samples.start) - last_load_s >= DAY_S;
+        if loads {
+            last_load_s = trace.elapsed_s(stretch.samples.end - 1);
+        }
         match nights.last_mut() {
-            Some(last) if charges && last.iter().any(|s| s.way == Way::Out) => {
-                nights.push(Vec::new());
+            Some(last) if (charges || begins) && last.iter().any(|s| s.way == Way::Out) => {
+                nights.push(if charges { Vec::new() } else { vec![stretch.clone()] });
             }
             Some(last) if !charges => last.push(stretch.clone()),
             _ => {}

@@ -1,7 +1,7 @@
 //! Which tests a record holds, and of what kind each is.
 
 use crate::RunKind;
-use crate::trace::{Stretch, Trace, Way};
+use crate::trace::{Stretch, Trace, Way, median, stride};
 
 /// The stretches of one test, rests around it included.
 #[derive(Debug, Clone, PartialEq)]
@@ -124,7 +124,9 @@ fn by_direction(trace: &Trace) -> Vec<Vec<Stretch>> {
 /// The share of the charging time before the voltage limit in which the current stays near its
 /// middle: most of it on a mains charger, little on a panel.
 fn steady_share(trace: &Trace, charge: &[Stretch]) -> f64 {
-    let samples = || charge.iter().flat_map(|stretch| stretch.samples.clone());
+    let readings = charge.iter().map(|stretch| stretch.samples.len()).sum();
+    let samples =
+        || charge.iter().flat_map(|stretch| stretch.samples.clone()).step_by(stride(readings));
     let top_v = samples().map(|at| trace.voltage_v(at)).fold(0.0, f64::max);
     let bulk: Vec<f64> = samples()
         .filter(|&at| trace.voltage_v(at) < 0.995 * top_v)
@@ -133,7 +135,7 @@ fn steady_share(trace: &Trace, charge: &[Stretch]) -> f64 {
     if bulk.len() < 10 {
         return 1.0;
     }
-    let middle_a = crate::trace::median(bulk.clone());
+    let middle_a = median(bulk.clone());
     let near = bulk.iter().filter(|&&a| (a - middle_a).abs() <= 0.15 * middle_a).count();
     near as f64 / bulk.len() as f64
 }

@@ -20,7 +20,7 @@ mod resistance;
 mod run;
 mod settings;
 mod solar;
-pub mod temperature;
+mod temperature;
 mod trace;
 
 pub use ageing::{Ageing, CapacityTest, Reach, Trend};
@@ -36,5 +36,5 @@ pub use recharge::{Recharge, TimeTo};
 pub use repeats::{Claim, Difference, Repeats};
 pub use resistance::Resistance;
 pub use run::{Run, RunKind, measure};
-pub use settings::{Gear, Instrument, Load, Settings};
+pub use settings::{Family, Gear, Instrument, Load, Settings};
 pub use solar::Solar;

@@ -3,7 +3,10 @@
 use quantity::Kind;
 
 use crate::Settings;
-use crate::trace::Trace;
+use crate::trace::{Gap, Trace};
+
+/// So many gaps are told one by one.
+const MOST_GAPS: usize = 5;
 
 impl Trace<'_> {
     /// What holds for every run of the record.
@@ -17,19 +20,11 @@ impl Trace<'_> {
                 100.0 * share,
             ));
         }
-        for gap in &self.gaps {
-            let [from_s, to_s] = [gap.at, gap.at + 1].map(|at| self.elapsed_s(at));
-            let span = Kind::Duration.show(to_s - from_s);
-            let from = Kind::Duration.show(from_s);
-            notices.push(if gap.bridged {
-                format!(
-                    "{span} without readings after {from}: the readings on both sides agree, so the time between them is counted and its bound is in the uncertainty"
-                )
-            } else {
-                format!(
-                    "{span} without readings after {from}: the readings on both sides differ, so nothing is counted in between"
-                )
-            });
+        for gap in self.gaps.iter().take(MOST_GAPS) {
+            notices.push(self.of_gap(*gap));
+        }
+        if let Some(more) = self.gaps.len().checked_sub(MOST_GAPS).filter(|more| *more > 0) {
+            notices.push(format!("and {more} more times without readings, treated the same way"));
         }
         if settings.instrument.is_none() {
             notices.push(
@@ -38,6 +33,23 @@ impl Trace<'_> {
             );
         }
         notices
+    }
+
+    fn of_gap(&self, gap: Gap) -> String {
+        let [from_s, to_s] = [gap.at, gap.at + 1].map(|at| self.elapsed_s(at));
+        let span = Kind::Duration.show(to_s - from_s);
+        let from = Kind::Duration.show(from_s);
+        if gap.bridged {
+            return format!(
+                "{span} without readings after {from}: the readings on both sides agree, so the time between them is counted and its bound is in the uncertainty"
+            );
+        }
+        let most_a =
+            [gap.at, gap.at + 1].map(|at| self.current_a(at).abs()).into_iter().fold(0.0, f64::max);
+        format!(
+            "{span} without readings after {from}: it is too long or the readings on both sides differ, so nothing is counted in it; at the larger of their currents it would be {}",
+            Kind::Charge.show(most_a * (to_s - from_s) / 3600.0),
+        )
     }
 }
 

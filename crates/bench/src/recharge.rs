@@ -1,11 +1,13 @@
 //! What a recharge proves.
 
+use quantity::uncertainty::{Verdict, verdict};
+
 use crate::counter::correction;
 use crate::curve::{Curve, CurvePoint};
 use crate::doubt::Doubts;
 use crate::phase::{Phase, PhaseKind};
 use crate::piece::Sum;
-use crate::trace::{Stretch, Trace, median, quantile};
+use crate::trace::{Stretch, Trace, median, quantile, stride};
 use crate::{Efficiency, Settings, Solar};
 
 /// A recharge, measured over the time current went in.
@@ -53,12 +55,13 @@ pub struct TimeTo {
     pub duration_s: f64,
 }
 
+/// A recharge and what happens in each of its stretches.
 pub(crate) fn recharge(
     trace: &Trace,
     stretches: &[Stretch],
     settings: &Settings,
     notices: &mut Vec<String>,
-) -> Recharge {
+) -> (Recharge, Vec<Vec<Phase>>) {
     let pieces = || stretches.iter().flat_map(|stretch| trace.pieces(stretch));
     let sum: Sum = pieces().collect();
     let mut doubts = trace.doubts(settings.instrument, stretches, &sum);
@@ -94,7 +97,8 @@ pub(crate) fn recharge(
     }
     time_to.push(TimeTo { share: 1.0, duration_s: sum.duration_s });
     let sum = correction.apply(sum);
-    Recharge {
+    let phases = stretches.iter().map(|stretch| phases(trace, &limits, stretch)).collect();
+    let recharge = Recharge {
         duration_s: sum.duration_s,
         charge_ah: -sum.charge_ah,
         charge_u_ah: doubts.capacity_ah.expanded_95(),
@@ -110,7 +114,8 @@ pub(crate) fn recharge(
         solar: None,
         curve: curve.finish(),
         doubts,
-    }
+    };
+    (recharge, phases)
 }
 
 /// When the voltage limit took over, and when it was lowered to float.
@@ -118,6 +123,16 @@ struct Limits {
     cv_from_s: f64,
     float_from_s: f64,
     cv_voltage_v: Option<f64>,
+}
+
+impl Recharge {
+    /// Whether the charger gave the current it promises (A), decided with a guard band on the mean
+    /// current while the charger set it.
+    #[must_use]
+    pub fn charger_gives(&self, promised_a: f64) -> Verdict {
+        let relative_u = self.doubts.capacity_ah.whole().standard() / self.charge_ah;
+        verdict(promised_a, self.cc_current_a, relative_u * self.cc_current_a, f64::INFINITY)
+    }
 }
 
 impl Limits {
@@ -129,7 +144,9 @@ impl Limits {
     fn find(trace: &Trace, stretches: &[Stretch]) -> Limits {
         let none =
             Limits { cv_from_s: f64::INFINITY, float_from_s: f64::INFINITY, cv_voltage_v: None };
-        let at: Vec<usize> = stretches.iter().flat_map(|s| s.samples.clone()).collect();
+        let readings = stretches.iter().map(|stretch| stretch.samples.len()).sum();
+        let all = stretches.iter().flat_map(|stretch| stretch.samples.clone());
+        let at: Vec<usize> = all.step_by(stride(readings)).collect();
         let amperes = |at: usize| trace.current_a(at).abs();
         let plateau_a = quantile(at.iter().map(|&at| amperes(at)).collect(), 0.9);
         let Some(last_full) = at.iter().rposition(|&at| amperes(at) >= Limits::TAPERED * plateau_a)
@@ -173,8 +190,7 @@ impl Limits {
 }
 
 /// A charging stretch as phases: bulk, absorption, float.
-pub(crate) fn phases(trace: &Trace, all: &[Stretch], stretch: &Stretch) -> Vec<Phase> {
-    let limits = Limits::find(trace, all);
+fn phases(trace: &Trace, limits: &Limits, stretch: &Stretch) -> Vec<Phase> {
     let mut phases: Vec<Phase> = Vec::new();
     for piece in trace.pieces(stretch) {
         let kind = limits.kind_at((piece.from_s + piece.to_s) / 2.0);

@@ -7,7 +7,7 @@ use crate::discharge::discharge;
 use crate::field::field;
 use crate::kind::{Test, tests_in};
 use crate::phase::phase;
-use crate::recharge::{self, recharge};
+use crate::recharge::recharge;
 use crate::resistance::resistances;
 use crate::solar::solar;
 use crate::trace::{Trace, Way};
@@ -112,18 +112,19 @@ fn run(trace: &Trace, test: &Test, settings: &Settings) -> Run {
     let to_s = flowing().next_back().map_or(from_s, |s| trace.elapsed_s(s.samples.end - 1));
     let mut notices = Vec::new();
     let is_recharge = matches!(test.kind, RunKind::Recharge | RunKind::SolarRecharge);
-    let mut recharge = is_recharge.then(|| recharge(trace, &put_in, settings, &mut notices));
+    let (mut recharge, mut charging) =
+        is_recharge.then(|| recharge(trace, &put_in, settings, &mut notices)).unzip();
     if test.kind == RunKind::SolarRecharge
         && let Some(recharge) = &mut recharge
     {
         recharge.solar = Some(solar(trace, &put_in, settings));
+        // clouds set the current, not a charger
+        charging = None;
     }
+    let mut charging = charging.unwrap_or_default().into_iter();
     let phases = test.stretches.iter().flat_map(|stretch| {
-        if test.kind == RunKind::Recharge && stretch.way == Way::In {
-            recharge::phases(trace, &put_in, stretch)
-        } else {
-            vec![phase(trace, stretch)]
-        }
+        let told_apart = if stretch.way == Way::In { charging.next() } else { None };
+        told_apart.unwrap_or_else(|| vec![phase(trace, stretch)])
     });
     let mut phases: Vec<Phase> = phases.collect();
     let discharge = (!is_recharge).then(|| discharge(trace, &out, settings, &mut notices));

@@ -8,6 +8,8 @@ use quantity::uncertainty::{Accuracy, AccuracyError};
 pub struct Settings {
     /// The least voltage at which the gear works (V).
     pub cutoff_v: f64,
+    /// What the pack is made of, where it matters how warm a test was.
+    pub family: Option<Family>,
     /// The label's capacity (Ah).
     pub rated_ah: Option<f64>,
     /// The label's energy (Wh).
@@ -16,8 +18,6 @@ pub struct Settings {
     pub instrument: Option<Instrument>,
     /// The panel's rating, for a day on it (W).
     pub panel_w: Option<f64>,
-    /// What a clear sky would have given through that panel in the same span (Wh).
-    pub clear_sky_wh: Option<f64>,
     /// How long after a step of the current its resistance is taken (s).
     pub delay_s: f64,
     /// How the gear hangs on the pack, to tell what it gets.
@@ -28,15 +28,24 @@ impl Default for Settings {
     fn default() -> Self {
         Settings {
             cutoff_v: 12.0,
+            family: None,
             rated_ah: None,
             rated_wh: None,
             instrument: None,
             panel_w: None,
-            clear_sky_wh: None,
             delay_s: 10.0,
             at_gear: None,
         }
     }
+}
+
+/// Packs whose capacity depends on the temperature in the same way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Family {
+    /// Flooded, AGM or gel.
+    LeadAcid,
+    /// LFP, NMC and their kin.
+    Lithium,
 }
 
 /// The limits of error of a meter that records voltage and current.

@@ -17,7 +17,8 @@ pub struct Solar {
     pub mean_share_of_rating: Option<f64>,
     /// Largest power over the panel's rating.
     pub peak_share_of_rating: Option<f64>,
-    /// Energy over what a clear sky would have given in that span.
+    /// Energy over what a clear sky would have given in that span. This room knows no sky: for
+    /// whoever knows site, date and tilt to fill in.
     pub share_of_clear_sky: Option<f64>,
 }
 
@@ -26,8 +27,7 @@ pub(crate) fn solar(trace: &Trace, stretches: &[Stretch], settings: &Settings) -
     let sum: Sum = pieces().collect();
     let from_s = pieces().map(|piece| piece.from_s).fold(f64::INFINITY, f64::min);
     let span_s = pieces().map(|piece| piece.to_s).fold(from_s, f64::max) - from_s;
-    let energy_wh = -sum.energy_wh;
-    let mean_power_w = energy_wh / (span_s / 3600.0);
+    let mean_power_w = -sum.energy_wh / (span_s / 3600.0);
     let peak_power_w =
         pieces().map(|piece| -piece.voltage_v[0] * piece.current_a[0]).fold(0.0, f64::max);
     Solar {
@@ -36,6 +36,6 @@ pub(crate) fn solar(trace: &Trace, stretches: &[Stretch], settings: &Settings) -
         peak_power_w,
         mean_share_of_rating: settings.panel_w.map(|rated_w| mean_power_w / rated_w),
         peak_share_of_rating: settings.panel_w.map(|rated_w| peak_power_w / rated_w),
-        share_of_clear_sky: settings.clear_sky_wh.map(|clear_wh| energy_wh / clear_wh),
+        share_of_clear_sky: None,
     }
 }

@@ -49,6 +49,8 @@ pub(crate) struct Trace<'a> {
     pub(crate) peak_a: f64,
     /// Standard deviation of the current's noise (A).
     pub(crate) noise_a: f64,
+    /// The same while next to none flows (A).
+    quiet_noise_a: f64,
     /// The usual time between readings (s).
     pub(crate) interval_s: f64,
     /// Below this the terminals are dead (V).
@@ -60,6 +62,11 @@ pub(crate) struct Trace<'a> {
 /// So many usual intervals without a reading are a gap; loggers that write on a change of the
 /// reading stay below.
 const GAP_INTERVALS: f64 = 10.0;
+/// No gap longer than this share of the record, or than this time (s), is bridged: a logger that
+/// was off by day is no hole in a run.
+const LONGEST_BRIDGE: (f64, f64) = (0.1, 7200.0);
+/// A change of the current by this share of the largest is a jump, not noise.
+const JUMP_SHARE: f64 = 0.05;
 /// The terminals of a pack whose protection has opened show less than this share of its voltage
 /// under load (*common practice, no source*: a tenth of a volt or so is left).
 const OPEN_SHARE: f64 = 0.25;
@@ -71,17 +78,26 @@ impl<'a> Trace<'a> {
         let steps: Vec<f64> =
             sampled(samples.len() - 1).map(|at| interval_s(samples, at)).collect();
         let interval_s = median(steps.into_iter().filter(|&step| step > 0.0).collect());
-        let peak_a = samples.current_a.iter().fold(0.0, |most: f32, a| most.max(a.abs())).into();
-        let changes = sampled(samples.len() - 1)
-            .map(|at| f64::from((samples.current_a[at + 1] - samples.current_a[at]).abs()));
+        let peak_a: f64 =
+            samples.current_a.iter().fold(0.0, |most: f32, a| most.max(a.abs())).into();
+        let steps_a = |is_counted: &dyn Fn(f64) -> bool| -> Vec<f64> {
+            sampled(samples.len() - 1)
+                .map(|at| [at, at + 1].map(|at| f64::from(samples.current_a[at])))
+                .filter(|pair| pair.iter().all(|&a| is_counted(a)))
+                .map(|[before, after]| (after - before).abs())
+                .filter(|&step| step < JUMP_SHARE * peak_a)
+                .collect()
+        };
         // the median distance of two draws from a normal distribution is 0.6745 √2 deviations
-        let noise_a = median(changes.collect()) / 0.954;
+        let noise_a = median(steps_a(&|_| true)) / 0.954;
+        let quiet_noise_a = median(steps_a(&|a| a.abs() < JUMP_SHARE * peak_a)) / 0.954;
         let mut trace = Trace {
             record,
             zero_a: 0.0,
             zero_is_seen: false,
             peak_a,
             noise_a,
+            quiet_noise_a,
             interval_s,
             dead_v: 0.0,
             stretches: Vec::new(),
@@ -102,7 +118,7 @@ impl<'a> Trace<'a> {
     /// Currents up to this are nought (A): half a hundredth of the largest, unless the meter's
     /// last digit or its noise hides more.
     fn quiet_a(&self) -> f64 {
-        let hidden = (2.5 * self.record.resolution.current_a).max(4.0 * self.noise_a);
+        let hidden = (2.5 * self.record.resolution.current_a).max(4.0 * self.quiet_noise_a);
         (0.005 * self.peak_a).max(hidden.min(0.3 * self.peak_a))
     }
 
@@ -112,7 +128,7 @@ impl<'a> Trace<'a> {
         const LEAST_READINGS: usize = 5;
         let current = &self.record.samples.current_a;
         let small = (0.03 * self.peak_a).max(2.0 * self.record.resolution.current_a);
-        let steady = (2.0 * self.record.resolution.current_a).max(8.0 * self.noise_a);
+        let steady = (2.0 * self.record.resolution.current_a).max(8.0 * self.quiet_noise_a);
         let is_small = |at: usize| f64::from(current[at].abs()) <= small;
         let mut best: Option<(usize, f64)> = None;
         let mut at = 0;
@@ -184,9 +200,16 @@ impl<'a> Trace<'a> {
         self.voltage_v(at) < self.dead_v
     }
 
+    /// The gaps after the samples of a range.
+    pub(crate) fn gaps_in(&self, samples: &Range<usize>) -> &[Gap] {
+        let from = self.gaps.partition_point(|gap| gap.at < samples.start);
+        let to = self.gaps.partition_point(|gap| gap.at < samples.end);
+        self.gaps.get(from..to).unwrap_or_default()
+    }
+
     /// Whether the gap after a sample is one that the readings around it bridge.
     pub(crate) fn bridges(&self, at: usize) -> bool {
-        self.gaps.iter().any(|gap| gap.at == at && gap.bridged)
+        self.gaps_in(&(at..at + 1)).iter().any(|gap| gap.bridged)
     }
 
     /// The mean temperature over some stretches (°C), where the record has it.
@@ -221,7 +244,11 @@ impl<'a> Trace<'a> {
             [at, at + 1].map(|at| f64::from(self.record.samples.voltage_v[at]));
         let room_v = (0.005 * before_v).max(3.0 * self.record.resolution.voltage_v);
         let turned_back = (after_v - before_v) * before_a.signum();
-        (after_a - before_a).abs() <= room_a
+        let samples = &self.record.samples;
+        let span_s = samples.elapsed_s.last().map_or(0.0, |last_s| last_s - samples.elapsed_s[0]);
+        let (share, longest_s) = LONGEST_BRIDGE;
+        interval_s(samples, at) <= longest_s.min(share * span_s)
+            && (after_a - before_a).abs() <= room_a
             && (before_a.abs() <= self.quiet_a() || turned_back <= room_v)
     }
 
