@@ -53,9 +53,26 @@ impl LevelDay {
     }
 }
 
+/// Share of the sky under cloud (0..1) on a day that gave a share of the clear sky's light on the
+/// level: `share = 1 − 0.75 N^3.4` (Kasten & Czeplak 1980, *Solar Energy* 24) solved for the cover.
+/// A night's cover may be read off the days around it.
+#[must_use]
+pub fn cloud_cover(share_of_clear: f64) -> f64 {
+    ((1.0 - share_of_clear) / 0.75).clamp(0.0, 1.0).powf(1.0 / 3.4)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn cover_meets_the_formula_it_inverts() {
+        for cover in [0.0, 0.125, 0.5, 0.875, 1.0] {
+            let share = 1.0 - 0.75 * f64::powf(cover, 3.4);
+            assert!((cloud_cover(share) - cover).abs() < 1e-12, "{cover}");
+        }
+        assert_eq!((cloud_cover(1.2), cloud_cover(0.1)), (0.0, 1.0));
+    }
 
     /// Light outside the air against its closed form, Duffie & Beckman, *Solar Engineering of
     /// Thermal Processes*, equation 1.10.3, for the sun's declination of the day.

@@ -32,7 +32,7 @@ pub use clear::{
     CLEAR_AIR_TURBIDITY, ClearSky, Irradiance, extraterrestrial_w_m2, relative_air_mass,
 };
 pub use clearness::{DAY_TO_DAY, DailyClearness};
-pub use day::LevelDay;
+pub use day::{LevelDay, cloud_cover};
 pub use error::Error;
 pub use horizon::Horizon;
 pub use incidence::Incidence;

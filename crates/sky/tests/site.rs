@@ -1,6 +1,6 @@
 //! A site's skyline, a panel's aim, clouds, and a season.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use jiff::Timestamp;
 use jiff::civil::Date;

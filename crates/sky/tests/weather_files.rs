@@ -4,7 +4,7 @@
 
 use jiff::Timestamp;
 use jiff::civil::Date;
-use sky::weather::{Filled, Gaps, Layout, Weather};
+use sky::weather::{Filled, Gaps, Layout, Table, Weather};
 use sky::{Aim, Error, Facing, Place, Surroundings};
 
 fn bytes(name: &str) -> Vec<u8> {
@@ -191,6 +191,21 @@ fn epw_hours_run_from_1_to_24() {
     // All hours whose middle has the sun up; the file's sun is up as long.
     assert!((level_wh_m2 - expect_wh_m2).abs() < 1.0, "{level_wh_m2} {expect_wh_m2}");
     assert_eq!(filled.as_read + filled.dark + filled.closed + filled.split, filled.as_read);
+}
+
+#[test]
+fn readings_from_elsewhere_are_checked_alike() {
+    let epw = epw(|day, hour| epw_hour(day, hour, round_sky(hour)));
+    let epw = Weather::read(epw.as_bytes(), None).unwrap();
+    let mut readings = epw.readings.clone();
+    readings.reverse();
+    readings.push(readings[3]);
+    let table = Table { station: "mine".into(), place: epw.place, clock_h: 1.0, readings };
+    let found = Weather::from_readings(table.clone()).unwrap();
+    assert_eq!((found.layout, found.interval_s, found.typical), (Layout::Table, 3600.0, false));
+    assert_eq!((found.readings, found.findings.repeated), (epw.readings, 1));
+    let nothing = Weather::from_readings(Table { readings: Vec::new(), ..table });
+    assert_eq!(nothing, Err(Error::WeatherEmpty { layout: "table", rows: 0 }));
 }
 
 #[test]

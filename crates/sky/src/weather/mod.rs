@@ -36,6 +36,8 @@ pub enum Layout {
     Midc,
     /// NOAA Climate Reference Network, 5-minute product: stretches that end at their stamp.
     Crn,
+    /// Any other table, see [`Weather::from_readings`].
+    Table,
 }
 
 impl Layout {
@@ -49,6 +51,7 @@ impl Layout {
             Self::Bsrn => "BSRN",
             Self::Midc => "MIDC",
             Self::Crn => "CRN",
+            Self::Table => "table",
         }
     }
 }
@@ -172,9 +175,10 @@ impl Weather {
     pub fn read(bytes: &[u8], place: Option<Place>) -> Result<Self, Error> {
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}');
-        let layout = layout_of(text).ok_or_else(|| Error::WeatherLayout {
+        let unknown = || Error::WeatherLayout {
             begins: text::short(text.lines().find(|line| !line.trim().is_empty()).unwrap_or("")),
-        })?;
+        };
+        let layout = layout_of(text).ok_or_else(unknown)?;
         let draft = match layout {
             Layout::Tmy3 => tmy3::read(text),
             Layout::Epw => epw::read(text),
@@ -182,9 +186,39 @@ impl Weather {
             Layout::Bsrn => bsrn::read(text),
             Layout::Midc => midc::read(text),
             Layout::Crn => crn::read(text),
+            Layout::Table => return Err(unknown()),
         }?;
         check::checked(layout, draft, place)
     }
+
+    /// Weather from readings taken from any other table; checked like a file.
+    ///
+    /// # Errors
+    /// When there is no reading, or the light can't be in W/m² at the hours told.
+    pub fn from_readings(table: Table) -> Result<Self, Error> {
+        let draft = Draft {
+            station: table.station,
+            place: Some(table.place),
+            clock_h: table.clock_h,
+            rows: table.readings.len(),
+            readings: table.readings,
+            ..Draft::default()
+        };
+        check::checked(Layout::Table, draft, None)
+    }
+}
+
+/// A table of readings that somebody else took apart, for [`Weather::from_readings`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// What to call it.
+    pub station: String,
+    /// Where it was measured.
+    pub place: Place,
+    /// Its clock: hours ahead of UTC. Days begin at this clock's midnight.
+    pub clock_h: f64,
+    /// The readings in any order, stamped with where their stretch begins.
+    pub readings: Vec<Reading>,
 }
 
 /// What a layout's reader hands over.
