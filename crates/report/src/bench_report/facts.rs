@@ -1,6 +1,6 @@
 //! What a run gave, as names and values.
 
-use bench::{AboveCutoff, Discharge, Efficiency, Recharge, Run, Solar};
+use bench::{AboveCutoff, Discharge, Efficiency, Recharge, Run, RunKind, Solar};
 use quantity::{Clock, Kind, significant, with_uncertainty};
 use record::Record;
 
@@ -16,9 +16,10 @@ impl Rows {
         self.0.row([name.into(), value, remark.into()]);
     }
 
-    fn discharge(&mut self, test: &Tested<'_>, discharge: &Discharge) {
+    fn discharge(&mut self, test: &Tested<'_>, kind: RunKind, discharge: &Discharge) {
         let of_label = |share: Option<f64>, label: Option<f64>, unit: &str| match (share, label) {
-            (Some(share), Some(label)) => {
+            // what pulses or nights of use take says nothing about the label
+            (Some(share), Some(label)) if kind == RunKind::Discharge => {
                 format!("{} of the {} {unit} label", percent(share), short(label))
             }
             _ => String::new(),
@@ -134,7 +135,7 @@ pub(super) fn facts(test: &Tested<'_>, run: &Run) -> Table {
         rows.add("Began", start, "");
     }
     if let Some(discharge) = &run.discharge {
-        rows.discharge(test, discharge);
+        rows.discharge(test, run.kind, discharge);
     }
     if let Some(recharge) = &run.recharge {
         rows.recharge(recharge);
@@ -149,7 +150,7 @@ fn started(record: &Record, run: &Run) -> Option<String> {
     let on_the_wall = || {
         let since = jiff::SignedDuration::try_from_secs_f64(run.from_s).ok()?;
         let at = record.local_start?.checked_add(since).ok()?;
-        Some(format!("{} (zone not told)", at.strftime("%Y-%m-%d %H:%M")))
+        Some(format!("{} (no zone)", at.strftime("%Y-%m-%d %H:%M")))
     };
     run.start.map(in_utc).or_else(on_the_wall)
 }

@@ -104,7 +104,13 @@ pub(super) fn overlay(tested: &[Tested<'_>]) -> Option<Chart> {
         .map(|(at, (test, discharge))| {
             let points = discharge.curve.iter().map(|point| (point.charge_ah, point.voltage_v));
             let ink = Ink::SERIES[at % Ink::SERIES.len()];
-            Layer::line(file_name(&test.record.file), ink, points.collect())
+            let of_file =
+                with_curve.iter().filter(|(other, _)| other.record.file == test.record.file);
+            let name = match of_file.count() {
+                1 => file_name(&test.record.file).to_owned(),
+                _ => format!("{}, discharge {}", file_name(&test.record.file), at + 1),
+            };
+            Layer::line(name, ink, points.collect())
         })
         .collect();
     let cutoff_v = tested.first().map(|test| test.settings.cutoff_v);

@@ -1,6 +1,6 @@
 //! What a run gave, in columns.
 
-use bench::{Doubts, Field, PhaseKind, Resistance, Run};
+use bench::{Doubts, Field, PhaseKind, Resistance, Run, RunKind};
 use quantity::uncertainty::Budget;
 use quantity::{Clock, significant};
 use record::{HowSure, Record};
@@ -22,7 +22,8 @@ pub(super) fn overview(tested: &[Tested<'_>]) -> Table {
     for (test, run) in runs(tested) {
         let mut cells = vec![test.record.file.clone(), run.kind.name().to_owned()];
         if let Some(discharge) = &run.discharge {
-            let of_label = discharge.share_of_label.map(|share| fixed(100.0 * share, 1));
+            let of_label = discharge.share_of_label.filter(|_| run.kind == RunKind::Discharge);
+            let of_label = of_label.map(|share| fixed(100.0 * share, 1));
             cells.extend([
                 fixed(discharge.capacity_ah, 2),
                 significant(discharge.capacity_u_ah, 2),
@@ -178,7 +179,9 @@ pub(super) fn columns(record: &Record) -> Table {
         .text("Taken for")
         .text("Unit or notation")
         .text("How sure");
-    for column in &record.columns {
+    let mut columns: Vec<_> = record.columns.iter().collect();
+    columns.sort_by_key(|column| column.number);
+    for column in columns {
         let how_sure = match column.how_sure {
             HowSure::Likely => "likely: please check",
             HowSure::Sure => "sure",

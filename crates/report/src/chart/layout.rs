@@ -72,7 +72,7 @@ impl Frame<'_> {
 
 impl<'a> Layout<'a> {
     pub(super) fn new(chart: &'a Chart, width_px: f64, roomy: bool) -> Self {
-        let x_range = opened(x_extent(chart).unwrap_or((0.0, 1.0)));
+        let x_range = x_range(chart);
         let sides: Vec<_> = chart.panels.iter().map(Side::new).collect();
         let left = sides.iter().map(|side| side.tick_width).fold(24.0, f64::max) + 8.0;
         let ends: Vec<_> = chart
@@ -234,6 +234,15 @@ fn last_point(layer: &Layer) -> Option<(f64, f64)> {
             .map(|point| (point.0, (point.1 + point.2) / 2.0)),
         Shape::Dots { .. } => None,
     }
+}
+
+/// The range of the shared axis: that of all points, with room for dots at its ends.
+fn x_range(chart: &Chart) -> (f64, f64) {
+    let (low, high) = opened(x_extent(chart).unwrap_or((0.0, 1.0)));
+    let mut layers = chart.panels.iter().flat_map(|panel| &panel.layers);
+    let has_dots = layers.any(|layer| matches!(layer.shape, Shape::Dots { .. }));
+    let room = if has_dots { 0.02 * (high - low) } else { 0.0 };
+    (low - room, high + room)
 }
 
 fn x_extent(chart: &Chart) -> Option<(f64, f64)> {
