@@ -6,6 +6,7 @@ mod bench_report;
 pub mod chart;
 mod night_report;
 pub mod page;
+mod rig_report;
 mod runtime_report;
 pub mod table;
 mod trip_report;
@@ -13,5 +14,6 @@ mod words;
 
 pub use bench_report::{Tested, bench_page, bench_text};
 pub use night_report::night_text;
+pub use rig_report::{Inspected, rig_blocks, rig_page, rig_text};
 pub use runtime_report::{RuntimeAsked, runtime_text};
 pub use trip_report::{field_card, trip_page, trip_text};

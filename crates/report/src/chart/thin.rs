@@ -29,6 +29,12 @@ pub(super) fn band(points: &[(f64, f64, f64)]) -> (Vec<Point>, Vec<Point>) {
     let mut low = Vec::new();
     let mut high = Vec::new();
     for column in points.chunk_by(|a, b| same_column(a.0, b.0)) {
+        if column.len() <= 4 {
+            // a step within a column stays upright
+            low.extend(column.iter().map(|point| (point.0, point.1)));
+            high.extend(column.iter().map(|point| (point.0, point.2)));
+            continue;
+        }
         let (Some(first), Some(last)) = (column.first(), column.last()) else { continue };
         let lowest = column.iter().map(|point| point.1).fold(f64::NEG_INFINITY, f64::max);
         let highest = column.iter().map(|point| point.2).fold(f64::INFINITY, f64::min);
@@ -138,6 +144,13 @@ mod tests {
         let points: Vec<Point> =
             (0..300).map(|i| (f64::from(i), f64::from(i / 100) * 10.0)).collect();
         assert_eq!(steps(&points), [(0.0, 0.0), (100.0, 10.0), (200.0, 20.0), (299.0, 20.0)]);
+    }
+
+    #[test]
+    fn a_band_keeps_its_steps() {
+        let points = [(0.0, 9.0, 5.0), (100.0, 9.0, 5.0), (100.0, 9.0, 1.0), (200.0, 9.0, 1.0)];
+        let (_, high) = band(&points);
+        assert_eq!(high, [(0.0, 5.0), (100.0, 5.0), (100.0, 1.0), (200.0, 1.0)]);
     }
 
     #[test]
