@@ -25,22 +25,20 @@ pub struct DailyClearness {
 
 impl DailyClearness {
     /// Days of a mean clearness, spread as they are found to be for that mean:
-    /// `p(K) ~ (Kmax − K) exp(γ K)` (Hollands & Huget 1983, *Solar Energy* 30), with their
-    /// `Kmax = 0.6313 + 0.267 K − 11.9 (K − 0.75)⁸`.
+    /// `p(K) ~ (Kmax − K) exp(γ K)` (Hollands & Huget 1983, *Solar Energy* 30), where `Kmax` is
+    /// theirs or, if that is less, what a clear day gives ([`crate::LevelDay::clear_day`]) and 5 %.
     ///
     /// # Errors
-    /// When the mean is not within 0.1 to 0.75, where the relation was found to hold.
-    pub fn of_mean(mean: f64) -> Result<Self, Error> {
-        let mean = within("the mean daily clearness", mean, (0.1, 0.75), "")?;
-        let most = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75).powi(8);
-        // The mean grows with γ, from nothing to the whole.
-        let (mut low, mut high) = (-300.0, 300.0);
-        for _ in 0..80 {
+    /// When the mean is below 0.05 or above what clear days give.
+    pub fn of_mean(mean: f64, clear_day: f64) -> Result<Self, Error> {
+        let most = most_clear(mean, clear_day)?;
+        // The mean grows with the slope, from nothing to the whole.
+        let (mut low, mut high) = (-1e4, 1e4);
+        for _ in 0..60 {
             let middle = f64::midpoint(low, high);
-            let found = Self::tabulate(most, |share| hollands_huget(share, most, middle));
-            if mean_of(&found, most) < mean { low = middle } else { high = middle }
+            if mean_share(middle) < mean / most { low = middle } else { high = middle }
         }
-        let below = Self::tabulate(most, |share| hollands_huget(share, most, low));
+        let below = Self::tabulate(most, |share| hollands_huget(share, low));
         Ok(Self { mean, most, persistence: DAY_TO_DAY, below })
     }
 
@@ -48,10 +46,10 @@ impl DailyClearness {
     /// with these two moments between 0 and the most a clear day gives.
     ///
     /// # Errors
-    /// When the mean is not within 0.1 to 0.75 or no such days can have this spread.
-    pub fn of_mean_and_spread(mean: f64, spread: f64) -> Result<Self, Error> {
-        let mean = within("the mean daily clearness", mean, (0.1, 0.75), "")?;
-        let most = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75).powi(8);
+    /// When the mean is below 0.05 or above what clear days give, or no such days can have this
+    /// spread.
+    pub fn of_mean_and_spread(mean: f64, spread: f64, clear_day: f64) -> Result<Self, Error> {
+        let most = most_clear(mean, clear_day)?;
         let centre = mean / most;
         // Wider than this, a Beta would have its days at the two ends only.
         let widest = (0.6 * centre * (1.0 - centre)).sqrt() * most;
@@ -135,15 +133,39 @@ impl DailyClearness {
     }
 }
 
-/// Density, but for a factor, at a share of the most; kept from overflowing.
-fn hollands_huget(share: f64, most: f64, gamma: f64) -> f64 {
-    let lift = if gamma > 0.0 { share - 1.0 } else { share };
-    (1.0 - share) * (gamma * most * lift).exp()
+/// The most clear a day of a mean gets: `0.6313 + 0.267 K − 11.9 (K − 0.75)⁸` (Hollands & Huget
+/// 1983), but no more than a clear day's own clearness and 5 % for air clearer than usual, which
+/// is less where the sun stays low.
+///
+/// # Errors
+/// When the mean is below 0.05 or too near to that most for days to differ at all.
+fn most_clear(mean: f64, clear_day: f64) -> Result<f64, Error> {
+    const NEAR: f64 = 0.97;
+    let clear_day = within("a clear day's clearness", clear_day, (0.05, 1.0), "")?;
+    let found = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75).powi(8);
+    let most = found.min(1.05 * clear_day);
+    within("the mean daily clearness", mean, (0.05, NEAR * most), "")?;
+    Ok(most)
 }
 
-/// Mean of a tabulated distribution: ∫ (1 − F) dK.
-fn mean_of(below: &[f64], most: f64) -> f64 {
-    trapezoid(below.iter().map(|f| 1.0 - f), most / TABLE as f64)
+/// Density, but for a factor, at a share of the most for a slope γ Kmax; kept from overflowing.
+fn hollands_huget(share: f64, slope: f64) -> f64 {
+    let lift = if slope > 0.0 { share - 1.0 } else { share };
+    (1.0 - share) * (slope * lift).exp()
+}
+
+/// Mean share of that density: `∫ u (1 − u) exp(g u) du / ∫ (1 − u) exp(g u) du`.
+fn mean_share(slope: f64) -> f64 {
+    let g = slope;
+    if g.abs() < 0.1 {
+        // Both integrals lose their digits here; their series do not.
+        let above = 1.0 / 6.0 + g * (1.0 / 12.0 + g * (1.0 / 40.0 + g / 180.0));
+        let below = 1.0 / 2.0 + g * (1.0 / 6.0 + g * (1.0 / 24.0 + g / 120.0));
+        return above / below;
+    }
+    // Divided by the greater of 1 and exp g.
+    let (one, grown) = if g > 0.0 { ((-g).exp(), 1.0) } else { (1.0, g.exp()) };
+    ((g - 2.0) * grown + (g + 2.0) * one) / (g * (grown - (1.0 + g) * one))
 }
 
 fn trapezoid(values: impl Iterator<Item = f64>, step: f64) -> f64 {
@@ -192,18 +214,28 @@ mod tests {
 
     #[test]
     fn a_series_has_the_mean_the_spread_and_the_memory_asked_for() {
-        let draws = normals(200_000);
-        for mean in [0.15, 0.3, 0.4, 0.5, 0.6, 0.7, 0.75] {
-            let days = DailyClearness::of_mean(mean).unwrap();
+        let draws = normals(100_000);
+        for (mean, clear_day) in [
+            (0.15, 0.75),
+            (0.3, 0.75),
+            (0.4, 0.72),
+            (0.5, 0.75),
+            (0.6, 0.75),
+            (0.7, 0.75),
+            (0.3, 0.45),
+            (0.4, 0.42),
+        ] {
+            let days = DailyClearness::of_mean(mean, clear_day).unwrap();
+            assert!(days.series(&draws).iter().all(|day| *day <= 1.05 * clear_day));
             let (found, spread, memory) = moments(&days.series(&draws));
-            // 200,000 days of a spread of 0.2 with memory 0.29 fix their mean to 0.0006.
+            // 100,000 days of a spread of 0.2 with memory 0.29 fix their mean to 0.0009.
             assert!((found - mean).abs() < 0.003, "{mean}: {found}");
             assert!((spread - days.spread()).abs() < 0.003, "{mean}: {spread}");
             // The map to clearness bends the memory a little.
             assert!((memory - DAY_TO_DAY).abs() < 0.04, "{mean}: {memory}");
         }
         for (mean, spread) in [(0.5, 0.1), (0.45, 0.2), (0.2, 0.08), (0.7, 0.05)] {
-            let days = DailyClearness::of_mean_and_spread(mean, spread).unwrap();
+            let days = DailyClearness::of_mean_and_spread(mean, spread, 0.8).unwrap();
             assert!((days.spread() - spread).abs() < 0.001, "{}", days.spread());
             let (found, found_spread, _) = moments(&days.series(&draws));
             assert!((found - mean).abs() < 0.003, "{mean}: {found}");
@@ -215,7 +247,8 @@ mod tests {
     fn memory_can_be_had_or_not() {
         let draws = normals(100_000);
         for persistence in [0.0, 0.6] {
-            let days = DailyClearness::of_mean(0.5).unwrap().with_persistence(persistence).unwrap();
+            let days =
+                DailyClearness::of_mean(0.5, 0.75).unwrap().with_persistence(persistence).unwrap();
             let (mean, _, memory) = moments(&days.series(&draws));
             assert!((mean - 0.5).abs() < 0.005, "{mean}");
             assert!((memory - persistence).abs() < 0.03, "{persistence}: {memory}");
@@ -224,8 +257,10 @@ mod tests {
 
     #[test]
     fn what_no_climate_has_is_refused() {
-        assert!(DailyClearness::of_mean(0.9).is_err());
-        assert!(DailyClearness::of_mean(f64::NAN).is_err());
-        assert!(DailyClearness::of_mean_and_spread(0.5, 0.5).is_err());
+        assert!(DailyClearness::of_mean(0.9, 0.75).is_err());
+        assert!(DailyClearness::of_mean(0.45, 0.42).is_err());
+        assert!(DailyClearness::of_mean(f64::NAN, 0.75).is_err());
+        assert!(DailyClearness::of_mean(0.5, f64::NAN).is_err());
+        assert!(DailyClearness::of_mean_and_spread(0.5, 0.5, 0.75).is_err());
     }
 }

@@ -38,6 +38,12 @@ impl LevelDay {
         })
     }
 
+    /// The clearness index of a clear day; 0 where the sun does not rise.
+    #[must_use]
+    pub fn clear_day(&self) -> f64 {
+        if self.outside_wh_m2 > 0.0 { self.clear_wh_m2 / self.outside_wh_m2 } else { 0.0 }
+    }
+
     /// The day's clearness index if the ground gets this much light: peak sun hours on the level
     /// are kWh/m².
     #[must_use]
@@ -92,7 +98,7 @@ mod tests {
         // The declination moves by 0.37° through the day.
         assert!((day.outside_wh_m2 / expect_wh_m2 - 1.0).abs() < 1e-3, "{day:?} {expect_wh_m2}");
         // Under a clear sky 70 to 80 % of it arrives.
-        let clearness = day.clear_wh_m2 / day.outside_wh_m2;
+        let clearness = day.clear_day();
         assert!((0.68..0.8).contains(&clearness), "{clearness}");
         assert!((day.share_of_clear(clearness) - 1.0).abs() < 1e-12);
         let hours = day.clear_wh_m2 / 1000.0;
