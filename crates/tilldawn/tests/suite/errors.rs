@@ -1,0 +1,132 @@
+//! What a person is told when something is wrong.
+
+use std::io::Read;
+use std::process::{Command, Stdio};
+
+use serde_json::Value;
+
+use crate::support::{folder, root, run};
+
+/// Changes one line of the example and expects an error that names the line and says `says`.
+#[track_caller]
+fn check_plan(line: &str, instead: &str, says: &[&str]) {
+    let example = std::fs::read_to_string(root().join("examples/heather-ridge.toml")).unwrap();
+    assert!(example.contains(line), "{line:?} is not in the example");
+    let text = example
+        .replacen(line, instead, 1)
+        .replace("records/", &format!("{}/examples/records/", root().display()));
+    let path = folder(&format!("errors-{:x}", fingerprint(instead))).join("plan.toml");
+    std::fs::write(&path, &text).unwrap();
+    let ran = run(&["trip", path.to_str().unwrap(), "--draws", "16", "--json"]);
+    assert_eq!(ran.status, 2, "{instead:?} was taken: {}", ran.out);
+    let document: Value = serde_json::from_str(&ran.out).unwrap();
+    let error = &document["error"];
+    assert_eq!(error["kind"], "plan", "{document}");
+    for part in says {
+        assert!(ran.err.contains(part), "{instead:?}: {part:?} is missing in\n{}", ran.err);
+    }
+    if !instead.is_empty() {
+        let expected =
+            text.lines().position(|found| found.contains(instead.lines().last().unwrap())).unwrap()
+                + 1;
+        let found = error["line"].as_u64().unwrap();
+        assert!(found.abs_diff(expected as u64) <= 1, "line {found}, not {expected}: {}", ran.err);
+    }
+}
+
+fn fingerprint(text: &str) -> u64 {
+    text.bytes().fold(14_695_981_039_346_656_037, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(1_099_511_628_211)
+    })
+}
+
+#[test]
+fn a_wrong_value_is_answered_with_its_line_and_what_would_be_right() {
+    check_plan(
+        "power = \"9 W ± 2 W\"",
+        "power = \"9 Q\"",
+        &["\"Q\" is no unit of power", "\"9 W\"", "rig.devices.mount.power"],
+    );
+    check_plan("latitude = \"56.9 N\"", "latitude = \"156.9 N\"", &["outside", "site.latitude"]);
+    check_plan("nights = 3", "nights = 300", &["\"300\" is no whole number from 1 to 60"]);
+    check_plan(
+        "first_evening = \"2026-10-09\"",
+        "first_evening = \"09.10.2026\"",
+        &["is no date", "2026-10-09"],
+    );
+    check_plan("when = \"dark\"", "when = \"midnightish\"", &["midnightish", "\"night\""]);
+    check_plan("rated = \"40 Ah\"", "rated = \"40\"", &["has no unit", "40 Ah"]);
+    check_plan("chemistry = \"LFP\"", "chemistry = \"potato\"", &["potato", "lfp"]);
+    check_plan("zone = \"Europe/London\"", "zone = \"Heather/Ridge\"", &["no time zone"]);
+    check_plan("tilt = \"45°\"", "tilt = \"145°\"", &["145"]);
+    check_plan(
+        "start = \"100 %\"",
+        "strat = \"100 %\"",
+        &["`strat` is not known here", "did you mean `start`?"],
+    );
+    check_plan("format = 1", "format = 2", &["format 2", "format 1"]);
+    check_plan("nights = 3", "nights = = 3", &["not TOML"]);
+    check_plan("sun = \"65 % ± 40 %\"", "sun = \"10 % ± 90 %\"", &["can't spread so wide"]);
+    check_plan(
+        "cable = { length = \"2.5 m\", section = \"16 AWG\" }",
+        "cable = { length = \"0 m\", section = \"16 AWG\" }",
+        &["length above zero"],
+    );
+    check_plan(
+        "record = \"records/pack-one-discharge.csv\"",
+        "record = \"nowhere.csv\"",
+        &["nowhere.csv", "pack.record"],
+    );
+}
+
+#[test]
+fn a_missing_file_is_named() {
+    let ran = run(&["trip", "no-such-plan.toml"]);
+    assert_eq!(ran.status, 2);
+    assert!(
+        ran.err.contains("no-such-plan.toml") && ran.err.contains("no such file"),
+        "{}",
+        ran.err
+    );
+}
+
+#[test]
+fn a_wrong_argument_says_what_would_be_right() {
+    let ran = run(&["night", "--latitude", "91", "--longitude", "0", "--date", "2026-10-09"]);
+    assert_eq!(ran.status, 2);
+    assert!(ran.err.contains("outside"), "{}", ran.err);
+    let ran = run(&["bench", "examples/records/pack-one-discharge.csv", "--rated", "40"]);
+    assert_eq!(ran.status, 2);
+    assert!(ran.err.contains("has no unit"), "{}", ran.err);
+}
+
+#[test]
+fn a_report_that_cannot_be_written_is_said_and_leaves_nothing() {
+    let ran = run(&[
+        "trip",
+        "examples/heather-ridge.toml",
+        "--draws",
+        "16",
+        "--report",
+        "/no/such/folder/trip.html",
+    ]);
+    assert_eq!(ran.status, 2);
+    assert!(ran.err.contains("there is no folder"), "{}", ran.err);
+}
+
+/// `tilldawn … | head -1`: a reader that goes away is no error.
+#[test]
+fn a_closed_pipe_is_no_error() {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_tilldawn"))
+        .args(["trip", "examples/heather-ridge.toml", "--draws", "16"])
+        .current_dir(root())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let mut said = String::new();
+    child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(0), "{said}");
+    assert_eq!(said, "");
+}

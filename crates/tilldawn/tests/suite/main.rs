@@ -1,0 +1,8 @@
+//! The whole program, run as a person or a script runs it.
+
+mod bench;
+mod errors;
+mod night;
+mod runtime;
+mod support;
+mod trip;

@@ -1,0 +1,99 @@
+//! `tilldawn trip`.
+
+use crate::support::{check_self_contained, close, folder, json, number, root, run};
+
+const EXAMPLE: &str = "examples/heather-ridge.toml";
+
+#[test]
+fn the_example_night_by_night() {
+    let trip = json(&["trip", EXAMPLE]);
+    let nights = trip["nights"].as_array().unwrap();
+    assert_eq!(nights.len(), 3);
+    assert_eq!((&trip["draws"], &trip["seed"]), (&1000.into(), &1.into()));
+    for night in nights {
+        let [low, chance, high] =
+            ["probability_low", "probability", "probability_high"].map(|key| number(&night[key]));
+        assert!(0.0 <= low && low <= chance && chance <= high && high <= 1.0, "{night}");
+        assert!(number(&night["soc_dawn"]) < number(&night["soc_dusk"]));
+        assert_eq!(night["carried"] == true, night["first_failure"].is_null());
+        let sunset: jiff::Timestamp = night["sunset"].as_str().unwrap().parse().unwrap();
+        assert!(sunset < night["sunrise"].as_str().unwrap().parse().unwrap());
+    }
+    let first = &nights[0];
+    assert!(first["carried"] == true && number(&first["probability"]) > 0.99, "{first}");
+    assert_eq!(number(&first["harvest_wh"]), 0.0);
+
+    let ledger = &trip["ledger"];
+    let of = |key: &str| number(&ledger[key]);
+    let moved = of("stored_start_wh") + of("harvest_wh");
+    let out =
+        ["stored_end_wh", "loads_wh", "cables_wh", "converters_wh", "battery_losses_wh"].map(of);
+    close("ledger", out.iter().sum(), moved, 1e-9 * moved);
+    close("imbalance", of("imbalance_wh"), 0.0, 1e-9 * moved);
+    let used: f64 = nights.iter().map(|night| number(&night["used_wh"])).sum();
+    close("used over the nights", used, of("loads_wh"), 1e-6 * moved);
+}
+
+#[test]
+fn the_same_seed_gives_the_same_answer_on_any_number_of_threads() {
+    let with_threads = |threads: &str| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_tilldawn"))
+            .args(["trip", EXAMPLE, "--json", "--draws", "100", "--seed", "7"])
+            .env("RAYON_NUM_THREADS", threads)
+            .current_dir(root())
+            .output()
+            .unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let one = with_threads("1");
+    assert_eq!(one, with_threads("3"));
+    assert_ne!(
+        one,
+        serde_json::to_string_pretty(&json(&["trip", EXAMPLE, "--draws", "100"])).unwrap()
+    );
+}
+
+#[test]
+fn a_check_answers_with_the_exit_status() {
+    let status = |wanted: &str| run(&["trip", EXAMPLE, "--draws", "200", "--check", wanted]).status;
+    assert_eq!((status("0.95"), status("0.01")), (1, 0));
+}
+
+#[test]
+fn tables_fit_a_terminal_and_the_page_stands_alone() {
+    let page = folder("trip-page").join("trip.html");
+    let ran = run(&["trip", EXAMPLE, "--report", page.to_str().unwrap()]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
+    let html = std::fs::read_to_string(&page).unwrap();
+    check_self_contained(&html);
+    assert!(!html.contains("NaN"), "a number that is none in the page");
+    let left: Vec<_> = std::fs::read_dir(page.parent().unwrap()).unwrap().collect();
+    assert_eq!(left.len(), 1, "half-written files are left: {left:?}");
+}
+
+#[test]
+fn more_battery_is_never_worse() {
+    let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
+    let folder = folder("trip-size");
+    let chances = [20.0, 40.0, 80.0].map(|ah| {
+        let plan = text
+            .replace("record = \"records/pack-one-discharge.csv\"\n", "")
+            .replace("rated = \"40 Ah\"", &format!("rated = \"{ah} Ah\""));
+        let path = folder.join(format!("{ah}.toml"));
+        std::fs::write(&path, plan).unwrap();
+        let trip = json(&["trip", path.to_str().unwrap(), "--draws", "300"]);
+        trip["nights"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|night| number(&night["probability"]))
+            .collect::<Vec<_>>()
+    });
+    for night in 0..3 {
+        assert!(
+            chances[0][night] <= chances[1][night] && chances[1][night] <= chances[2][night],
+            "{chances:?}"
+        );
+    }
+}
