@@ -72,12 +72,16 @@ pub(crate) fn listed(words: &[String]) -> String {
     }
 }
 
-/// A sentence begins with a capital and ends with a stop.
-pub(crate) fn sentence(text: &str) -> String {
+/// With a capital at its beginning.
+pub(crate) fn sentence_case(text: &str) -> String {
     let mut letters = text.trim().chars();
-    let Some(first) = letters.next() else { return String::new() };
-    let mut whole: String = first.to_uppercase().chain(letters).collect();
-    if !whole.ends_with(['.', '!', '?']) {
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// With a capital at its beginning and a stop at its end.
+pub(crate) fn sentence(text: &str) -> String {
+    let mut whole = sentence_case(text);
+    if !whole.is_empty() && !whole.ends_with(['.', '!', '?']) {
         whole.push('.');
     }
     whole

@@ -136,6 +136,19 @@ pub struct Band {
     pub soc: [f64; 2],
     /// 10 % and 90 % quantiles of the voltage at the terminals (V).
     pub terminal_v: [f64; 2],
+    /// What 95 % of the draws that carry the night (or the one that comes) have at least; `None`
+    /// where too few carry it to tell.
+    pub carried: Option<Carried>,
+}
+
+/// What the draws that carry a night have at least at one time: who has less will hardly reach
+/// dawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Carried {
+    /// 5 % quantile of the state of charge.
+    pub soc: f64,
+    /// 5 % quantile of the voltage at the terminals (V).
+    pub terminal_v: f64,
 }
 
 /// The answer to a plan.
@@ -162,6 +175,8 @@ pub struct Forecast {
 const LANES: usize = 16;
 /// Bands are drawn from so many draws at most, so that memory does not grow with their number.
 const BAND_DRAWS: usize = 1000;
+/// A 5 % quantile of fewer draws than this says little.
+const LEAST_CARRYING: usize = 40;
 
 /// Simulates a plan: its central case, and random draws over all that is uncertain.
 ///
@@ -366,17 +381,24 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
 fn bands(calendar: &Calendar, timeline: &Timeline, outcomes: &[Outcome]) -> Vec<Band> {
     let with_path: Vec<&Outcome> =
         outcomes.iter().filter(|outcome| !outcome.path.is_empty()).collect();
-    let quantiles = |values: &mut Vec<f32>| {
+    let quantile = |draws: &[&Outcome], block: usize, which: usize, shares: [f64; 2]| {
+        let mut values: Vec<f32> = draws.iter().map(|outcome| outcome.path[block][which]).collect();
         values.sort_by(f32::total_cmp);
-        let at =
-            |share: f64| f64::from(values[((values.len() - 1) as f64 * share).round() as usize]);
-        [at(0.1), at(0.9)]
+        shares.map(|share| f64::from(values[((values.len() - 1) as f64 * share).round() as usize]))
     };
-    let mut values = Vec::with_capacity(with_path.len());
-    let mut of = |block: usize, which: usize| {
-        values.clear();
-        values.extend(with_path.iter().map(|outcome| outcome.path[block][which]));
-        quantiles(&mut values)
+    let carrying: Vec<Vec<&Outcome>> = (0..timeline.nights)
+        .map(|night| {
+            let carries = |outcome: &&&Outcome| outcome.failures[night].is_none();
+            with_path.iter().filter(carries).copied().collect()
+        })
+        .collect();
+    let least = |night: usize, block: usize| {
+        let draws = &carrying[night];
+        (draws.len() >= LEAST_CARRYING).then(|| {
+            let [soc, _] = quantile(draws, block, 0, [0.05, 0.05]);
+            let [terminal_v, _] = quantile(draws, block, 1, [0.05, 0.05]);
+            Carried { soc, terminal_v }
+        })
     };
     timeline
         .blocks
@@ -385,7 +407,9 @@ fn bands(calendar: &Calendar, timeline: &Timeline, outcomes: &[Outcome]) -> Vec<
         .filter_map(|(index, block)| {
             let last = timeline.steps.get(block.steps.clone())?.last()?;
             let time = calendar.instant(last.at_s + block.dt_s);
-            Some(Band { time, soc: of(index, 0), terminal_v: of(index, 1) })
+            let soc = quantile(&with_path, index, 0, [0.1, 0.9]);
+            let terminal_v = quantile(&with_path, index, 1, [0.1, 0.9]);
+            Some(Band { time, soc, terminal_v, carried: least(block.night, index) })
         })
         .collect()
 }

@@ -18,5 +18,7 @@ mod trace;
 
 pub use engine::Cause;
 pub use error::TripError;
-pub use forecast::{Band, Chance, Failure, Forecast, NightForecast, Point, Settings, forecast};
+pub use forecast::{
+    Band, Carried, Chance, Failure, Forecast, NightForecast, Point, Settings, forecast,
+};
 pub use ledger::Ledger;

@@ -11,6 +11,7 @@ use trip::Forecast;
 
 use crate::page::{Block, Page, Provenance, Section};
 use crate::table::{indented, paragraph};
+use crate::words::sentence_case;
 
 pub use card::field_card;
 
@@ -79,7 +80,7 @@ pub fn trip_page(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> St
     ];
     Page {
         title: format!("{}: will it last till dawn?", plan.site.name),
-        subtitle: told::dates(plan),
+        subtitle: sentence_case(&told::dates(plan)),
         verdict: told::verdict(plan, forecast),
         sections,
         provenance,

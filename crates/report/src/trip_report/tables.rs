@@ -13,17 +13,15 @@ use crate::words::{NONE, chance, day_and_clock, fixed};
 /// Night by night: how sure, and the energy of the typical trip.
 pub(super) fn nights(forecast: &Forecast) -> Table {
     let draws = forecast.settings.draws;
-    let mut table = Table::new(format!(
-        "Nights: chance from {draws} drawn trips, the rest from the typical one"
-    ))
-    .text("Evening")
-    .number("Night", "h")
-    .number("Chance", "")
-    .number("95 % interval", "%")
-    .number("Charge dusk", "%")
-    .number("Dawn", "%")
-    .number("Used", "Wh")
-    .number("Harvest", "Wh");
+    let mut table = Table::new("Nights")
+        .text("Evening")
+        .number("Night", "h")
+        .number("Chance", "")
+        .number("95 % interval", "%")
+        .number("At dusk", "% SoC")
+        .number("At dawn", "% SoC")
+        .number("Used", "Wh")
+        .number("Harvest", "Wh");
     for night in &forecast.nights {
         let hours = night.to.duration_since(night.from).as_secs_f64() / 3600.0;
         let interval =
@@ -59,7 +57,8 @@ pub(super) fn voltages(plan: &Plan, forecast: &Forecast) -> Table {
     for night in &forecast.nights {
         let volts = |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |v| fixed(v, 2));
         let failed = night.first_failure.as_ref().map(|found| {
-            format!("{} {}", day_and_clock(found.time, &plan.site.zone), failure(found))
+            let clock = plan.site.zone.to_datetime(found.time).strftime("%a %H:%M");
+            format!("{clock} {}", failure(found))
         });
         table.row([
             evening(night),

@@ -6,7 +6,7 @@ use quantity::Kind;
 use trip::{Cause, Failure, Forecast, NightForecast};
 
 use crate::page::{Tone, Verdict};
-use crate::words::{chance, day_and_clock, listed, sentence};
+use crate::words::{chance, day_and_clock, listed, sentence, sentence_case};
 
 pub(super) const PICTURE: &str = "Lines show the typical trip: every load, cloud and capacity at its middle value. Bands hold the middle 80 % of the drawn trips. Shaded: from sunset to sunrise, darker where the sun is below −18°.";
 
@@ -105,11 +105,6 @@ pub(super) fn verdict(plan: &Plan, forecast: &Forecast) -> Verdict {
         (false, false) => Tone::Bad,
     };
     Verdict { tone, sentence, detail: detail(plan, weakest, is_close) }
-}
-
-fn sentence_case(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What fails first in the weakest night.
