@@ -39,18 +39,25 @@ pub(crate) fn tests_in(trace: &Trace) -> Vec<Test> {
     if jumps(trace) >= LEAST_JUMPS {
         return whole(RunKind::Field);
     }
-    by_direction(trace)
-        .into_iter()
-        .map(|stretches| {
-            let mut test = Test { kind: RunKind::Discharge, stretches };
-            let charge = test.with_current(Way::In);
-            if test.with_current(Way::Out).is_empty() {
-                let steady = steady_share(trace, &charge) >= 0.5;
-                test.kind = if steady { RunKind::Recharge } else { RunKind::SolarRecharge };
-            }
-            test
-        })
-        .collect()
+    by_direction(trace).into_iter().filter_map(|stretches| one_way(trace, stretches)).collect()
+}
+
+/// A test in which current goes one way, but for blips. Nothing if no charge flows: a single
+/// reading with nothing near it.
+fn one_way(trace: &Trace, stretches: Vec<Stretch>) -> Option<Test> {
+    let mut test = Test { kind: RunKind::Discharge, stretches };
+    let flow = |stretches: &[Stretch]| stretches.iter().map(|s| charge_ah(trace, s)).sum::<f64>();
+    let charge = test.with_current(Way::In);
+    let (out_ah, in_ah) = (flow(&test.with_current(Way::Out)), -flow(&charge));
+    if in_ah > out_ah {
+        let steady = steady_share(trace, &charge) >= 0.5;
+        test.kind = if steady { RunKind::Recharge } else { RunKind::SolarRecharge };
+    }
+    (out_ah.max(in_ah) > 0.0).then_some(test)
+}
+
+fn charge_ah(trace: &Trace, stretch: &Stretch) -> f64 {
+    trace.pieces(stretch).map(|piece| piece.charge_ah()).sum()
 }
 
 /// Short loads with a rest on both sides, of which at least one takes current out.
@@ -99,9 +106,9 @@ fn jumps(trace: &Trace) -> usize {
 /// Cuts where the current turns round; rests before a test belong to it, those after the last
 /// one too.
 fn by_direction(trace: &Trace) -> Vec<Vec<Stretch>> {
-    let charge_ah = |stretch: &Stretch| trace.pieces(stretch).map(|p| p.charge_ah()).sum::<f64>();
     let flows = |stretch: &Stretch| matches!(stretch.way, Way::Out | Way::In);
-    let charges: Vec<f64> = trace.stretches.iter().map(charge_ah).collect();
+    let charges: Vec<f64> =
+        trace.stretches.iter().map(|stretch| charge_ah(trace, stretch)).collect();
     let most_ah = charges.iter().fold(0.0, |most: f64, ah| most.max(ah.abs()));
     let mut tests: Vec<Vec<Stretch>> = Vec::new();
     let mut now: Vec<Stretch> = Vec::new();

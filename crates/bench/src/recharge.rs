@@ -30,7 +30,7 @@ pub struct Recharge {
     /// Time at the voltage limit (s): constant voltage, absorption. Nought where the charge ended
     /// before the current fell.
     pub cv_s: f64,
-    /// Mean current while the source set it (A).
+    /// Mean current while the source set it (A); nought where it never did.
     pub cc_current_a: f64,
     /// The voltage limit, where there is a time at it (V).
     pub cv_voltage_v: Option<f64>,
@@ -107,7 +107,7 @@ pub(crate) fn recharge(
         mean_power_w: -sum.mean_power_w(),
         cc_s: cc.duration_s,
         cv_s: cv.duration_s,
-        cc_current_a: -cc.mean_current_a(),
+        cc_current_a: if cc.duration_s > 0.0 { -cc.mean_current_a() } else { 0.0 },
         cv_voltage_v: limits.cv_voltage_v,
         time_to,
         efficiency: None,

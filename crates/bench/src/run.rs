@@ -76,6 +76,9 @@ impl RunKind {
 pub fn measure(record: &Record, settings: &Settings) -> Result<Vec<Run>, BenchError> {
     let mut trace = Trace::new(record)?;
     let tests = tests_in(&trace);
+    if tests.is_empty() {
+        return Err(BenchError::NoCurrent { file: record.file.clone() });
+    }
     let mut notices = trace.notices(settings);
     if tests.iter().any(|test| test.kind == RunKind::Field) && trace.zero_a != 0.0 {
         // between the loads of a night a small current is gear on standby, not a wrong zero
