@@ -80,7 +80,7 @@ impl End<'_> {
     /// Newton on a rising curve of straight pieces: it is exact once the piece is the right one,
     /// which takes two or three rounds. Always the same number, so that many can be solved side
     /// by side.
-    const ROUNDS: usize = 5;
+    pub(crate) const ROUNDS: usize = 5;
 
     #[inline(always)]
     pub(crate) fn voltage_v(&self, current_a: f64) -> f64 {
@@ -93,11 +93,17 @@ impl End<'_> {
     pub(crate) fn hold_a(&self, voltage_v: f64, near_a: f64) -> f64 {
         let mut current_a = near_a;
         for _ in 0..Self::ROUNDS {
-            let (ocv_v, slope) = self.ocv.at_with_slope(self.from + self.per_a * current_a);
-            let off_v = ocv_v + self.offset_v - self.v1_v - self.ohm * current_a - voltage_v;
-            current_a += off_v / (self.ohm - slope * self.per_a);
+            current_a = self.nearer_a(voltage_v, current_a);
         }
         current_a
+    }
+
+    /// One round of Newton.
+    #[inline(always)]
+    pub(crate) fn nearer_a(&self, voltage_v: f64, current_a: f64) -> f64 {
+        let (ocv_v, slope) = self.ocv.at_with_slope(self.from + self.per_a * current_a);
+        let off_v = ocv_v + self.offset_v - self.v1_v - self.ohm * current_a - voltage_v;
+        current_a + off_v / (self.ohm - slope * self.per_a)
     }
 }
 

@@ -270,9 +270,10 @@ impl Lanes {
                 ohm: self.v1_per_a[lane] + (self.r0_from(lane, available) + added_ohm),
             }
         };
+        let ends: [End<'_>; LANES] = std::array::from_fn(|lane| end(lane, current_a[lane]));
         let mut ends_v = [0.0; LANES];
         for lane in 0..LANES {
-            ends_v[lane] = end(lane, current_a[lane]).voltage_v(current_a[lane]);
+            ends_v[lane] = ends[lane].voltage_v(current_a[lane]);
         }
         // most of a day no lane is at its limit
         let mut above = 0.0;
@@ -282,9 +283,15 @@ impl Lanes {
         if above == 0.0 {
             return;
         }
+        let mut held_a = *current_a;
+        for _ in 0..End::ROUNDS {
+            for lane in 0..LANES {
+                held_a[lane] = ends[lane].nearer_a(voltage_v[lane], held_a[lane]);
+            }
+        }
         for lane in 0..LANES {
-            let held_a = end(lane, current_a[lane]).hold_a(voltage_v[lane], current_a[lane]);
-            current_a[lane] = if ends_v[lane] > voltage_v[lane] { held_a } else { current_a[lane] };
+            current_a[lane] =
+                if ends_v[lane] > voltage_v[lane] { held_a[lane] } else { current_a[lane] };
         }
     }
 
