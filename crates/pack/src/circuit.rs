@@ -42,8 +42,18 @@ pub struct Warmth {
     /// Resistance goes with `exp(K·(1/T − 1/298.15))`; this is K, an activation energy over the
     /// gas constant.
     pub resistance_k: f64,
-    /// Capacity lost per kelvin below 25 °C, as a share; gained above only up to 1.
+    /// Capacity lost per kelvin below 25 °C, as a share; gained above, up to a tenth.
     pub capacity_per_k: f64,
+}
+
+impl Warmth {
+    pub(crate) fn climate(&self, temperature_c: f64) -> Climate {
+        // beyond these a battery is no battery, and the factors run away
+        let t_c = temperature_c.clamp(-40.0, 80.0);
+        let inverse = 1.0 / (t_c + 273.15) - 1.0 / 298.15;
+        let capacity = (1.0 + self.capacity_per_k * (t_c - 25.0)).clamp(0.1, 1.1);
+        Climate { resistance: (self.resistance_k * inverse).exp(), stretch: 1.0 / capacity }
+    }
 }
 
 /// The factors that hold at one temperature.
@@ -164,11 +174,7 @@ impl Circuit {
     /// The factors at a battery temperature in °C.
     #[must_use]
     pub fn climate(&self, temperature_c: f64) -> Climate {
-        // beyond these a battery is no battery, and the factors run away
-        let t_c = temperature_c.clamp(-40.0, 80.0);
-        let inverse = 1.0 / (t_c + 273.15) - 1.0 / 298.15;
-        let capacity = (1.0 + self.warmth.capacity_per_k * (t_c - 25.0)).clamp(0.1, 1.0);
-        Climate { resistance: (self.warmth.resistance_k * inverse).exp(), stretch: 1.0 / capacity }
+        self.warmth.climate(temperature_c)
     }
 
     /// The state of charge that the voltage sees: of the well at hand, stretched by the cold.

@@ -1,6 +1,6 @@
 //! A pack's model from one plain discharge record.
 
-use crate::{Chemistry, Circuit, Ocv, Pack, PackError, Provenance, Rise, Spread, typical};
+use crate::{Chemistry, Circuit, Ocv, Pack, PackError, Provenance, Rise, Spread};
 
 /// One row of a record.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,7 +73,15 @@ impl Pack {
             guess
         });
         let rated_ah = rated_ah.unwrap_or(last.delivered_ah);
-        let mut pack = Self::typical(kind, rated_ah)?;
+        let cells = kind.cells_of(mean_v).unwrap_or_else(|| {
+            let cells = kind.cells();
+            notes.push(format!(
+                "a mean of {mean_v:.1} V is not that of a number of {kind} cells; {cells} were \
+                 taken"
+            ));
+            cells
+        });
+        let mut pack = Self::typical_of(kind, cells, rated_ah)?;
         pack.chemistry = chemistry;
         pack.name = from.to_owned();
         // what the curve itself shows towards empty must not be counted twice
@@ -101,7 +109,7 @@ impl Pack {
         let last_v = last.voltage_v;
         if pack.limits.undervoltage_v.is_some_and(|cut_v| last_v < cut_v) {
             pack.limits.undervoltage_v = Some(last_v);
-        } else if last_v > typical::empty_v(kind) + 0.5 {
+        } else if last_v > kind.empty_v(cells) + 0.5 {
             notes.push(format!(
                 "the record ends at {last_v:.2} V, before the battery was empty; what it holds \
                  below that is not known and is not counted"
@@ -109,14 +117,14 @@ impl Pack {
         }
         // the record's own runs scatter far less than packs do; what an instrument is worth is
         // for the one who knows the instrument
-        pack.spread = Spread { capacity: 0.01, resistance, ocv_v: 0.01 };
+        pack.spread = Spread { capacity: 0.01, resistance, ocv_v: 0.01, up_to_a: Some(largest_a) };
         pack.provenance = Provenance::Measured { from: vec![from.to_owned()], notes };
         Ok(pack)
     }
 }
 
 /// The last row with the load on, and the largest current.
-fn check(record: &[Sample]) -> Result<(Sample, f64), PackError> {
+pub(crate) fn check(record: &[Sample]) -> Result<(Sample, f64), PackError> {
     let wrong = |text: &str| Err(PackError::Record(text.to_owned()));
     if let Some(bad) = record.iter().find(|s| {
         !(s.elapsed_s.is_finite()
@@ -233,7 +241,7 @@ fn curve(points: &[Rested], capacity_ah: f64) -> Vec<(f64, f64)> {
 
 /// The closest curve that never falls (pool adjacent violators; Barlow et al., *Statistical
 /// Inference under Order Restrictions*, 1972, from memory).
-fn rising(points: &[(f64, f64, f64)]) -> Vec<(f64, f64)> {
+pub(crate) fn rising(points: &[(f64, f64, f64)]) -> Vec<(f64, f64)> {
     let mut pools: Vec<(f64, f64, usize)> = Vec::new();
     for &(_, voltage_v, weight) in points {
         let mut pool = (voltage_v, weight, 1);

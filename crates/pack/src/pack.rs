@@ -19,6 +19,9 @@ pub struct Pack {
     pub limits: Limits,
     /// How well the model is known.
     pub spread: Spread,
+    /// What else the model may be, after a fit: each circuit lies one standard uncertainty away
+    /// in a direction of its own. Empty where nothing was fitted.
+    pub variants: Vec<Circuit>,
     /// Where the model comes from.
     pub provenance: Provenance,
 }
@@ -32,6 +35,8 @@ pub struct Spread {
     pub resistance: f64,
     /// Of the open-circuit voltage, the same everywhere on the curve.
     pub ocv_v: f64,
+    /// The largest steady discharge current in A that was measured, where something was.
+    pub up_to_a: Option<f64>,
 }
 
 /// Where a model comes from.

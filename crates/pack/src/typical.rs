@@ -77,7 +77,7 @@ const LFP: Typical = Typical {
     warmth: Warmth { resistance_k: 2400.0, capacity_per_k: 0.005 },
     wells: None,
     month: 0.03,
-    spread: Spread { capacity: 0.03, resistance: 0.3, ocv_v: 0.03 },
+    spread: Spread { capacity: 0.03, resistance: 0.3, ocv_v: 0.03, up_to_a: None },
     empty_v: 2.5,
     release_v: Some(2.9),
     charge_v: 3.55,
@@ -114,7 +114,7 @@ const NMC: Typical = Typical {
     warmth: Warmth { resistance_k: 3000.0, capacity_per_k: 0.004 },
     wells: None,
     month: 0.03,
-    spread: Spread { capacity: 0.04, resistance: 0.3, ocv_v: 0.04 },
+    spread: Spread { capacity: 0.04, resistance: 0.3, ocv_v: 0.04, up_to_a: None },
     empty_v: 2.8,
     release_v: Some(3.1),
     charge_v: 4.2,
@@ -138,7 +138,7 @@ const FLOODED: Typical = Typical {
     warmth: Warmth { resistance_k: 1500.0, capacity_per_k: 0.006 },
     wells: Some(Wells { at_hand: 0.39, rate_per_s: 1.89e-4 }),
     month: 0.05,
-    spread: Spread { capacity: 0.08, resistance: 0.3, ocv_v: 0.06 },
+    spread: Spread { capacity: 0.08, resistance: 0.3, ocv_v: 0.06, up_to_a: None },
     empty_v: 1.75,
     release_v: None,
     charge_v: 2.4,
@@ -195,21 +195,30 @@ impl Pack {
     /// # Errors
     /// [`PackError::Value`] if the label is no capacity.
     pub fn typical(chemistry: Chemistry, rated_ah: f64) -> Result<Self, PackError> {
+        Self::typical_of(chemistry, chemistry.cells(), rated_ah)
+    }
+
+    /// The typical pack of so many cells in series.
+    ///
+    /// # Errors
+    /// As [`Pack::typical`].
+    pub fn typical_of(chemistry: Chemistry, cells: u32, rated_ah: f64) -> Result<Self, PackError> {
         let rated_ah = above("the rated capacity in Ah", rated_ah, 0.0, "a number above 0")?;
         let t = chemistry.typical();
-        let cells = f64::from(chemistry.cells());
+        let cells = f64::from(cells);
+        let twelfths = cells / f64::from(chemistry.cells());
         let ocv: Vec<(f64, f64)> = t.ocv.iter().map(|&(soc, v)| (soc, v * cells)).collect();
-        let r1_ohm = t.r1_ohm_ah / rated_ah;
+        let r1_ohm = twelfths * t.r1_ohm_ah / rated_ah;
         Ok(Self {
             name: format!("{rated_ah} Ah {chemistry}"),
             chemistry: Some(chemistry),
             rated_ah,
             circuit: Circuit {
                 capacity_ah: t.capacity * rated_ah,
-                r0_ohm: t.r0_ohm_ah / rated_ah,
+                r0_ohm: twelfths * t.r0_ohm_ah / rated_ah,
                 r1_ohm,
                 c1_f: t.tau_s / r1_ohm,
-                charge_ohm: t.charge_ohm_ah / rated_ah,
+                charge_ohm: twelfths * t.charge_ohm_ah / rated_ah,
                 charge_efficiency: t.charge_efficiency,
                 ocv: Ocv::new(ocv)?,
                 offset_v: 0.0,
@@ -231,12 +240,37 @@ impl Pack {
                 float_v: t.float_v.map(|v| v * cells),
             },
             spread: t.spread,
+            variants: Vec::new(),
             provenance: Provenance::Typical { source: t.source },
         })
     }
 }
 
-/// The voltage in V at which a 12 V pack of this chemistry counts as empty.
-pub(crate) fn empty_v(chemistry: Chemistry) -> f64 {
-    chemistry.typical().empty_v * f64::from(chemistry.cells())
+impl Chemistry {
+    /// Voltage in V of one cell on the mean of a discharge, and by how much it may be off, as a
+    /// share.
+    fn mean_v(self) -> (f64, f64) {
+        match self {
+            Self::Lfp => (3.2, 0.05),
+            Self::Nmc => (3.65, 0.07),
+            Self::Flooded | Self::Agm | Self::Gel => (2.0, 0.06),
+        }
+    }
+
+    /// Cells in series of a pack with this mean voltage in V under load; `None` if no number of
+    /// cells of this chemistry has it.
+    #[must_use]
+    pub fn cells_of(self, mean_v: f64) -> Option<u32> {
+        let (cell_v, share) = self.mean_v();
+        let cells = (mean_v / cell_v).round();
+        let fits = cells >= 1.0 && (mean_v / (cells * cell_v) - 1.0).abs() <= share;
+        // a lead-acid battery has three cells or a multiple
+        let sold = self.is_lithium() || cells % 3.0 == 0.0;
+        (fits && sold && cells < 1000.0).then_some(cells as u32)
+    }
+
+    /// The voltage in V at which so many cells count as empty.
+    pub(crate) fn empty_v(self, cells: u32) -> f64 {
+        self.typical().empty_v * f64::from(cells)
+    }
 }

@@ -20,6 +20,7 @@ fn pack() -> Pack {
         idle_a: 0.0,
         limits: Limits::default(),
         spread: Spread::default(),
+        variants: Vec::new(),
         provenance: Provenance::Stated,
     }
 }

@@ -137,7 +137,12 @@ fn stated(
         circuit,
         idle_a: 0.0,
         limits: pack::Limits::default(),
-        spread: Spread { capacity: relative(capacity), resistance: relative(r0), ocv_v: 0.0 },
+        spread: Spread {
+            capacity: relative(capacity),
+            resistance: relative(r0),
+            ..Spread::default()
+        },
+        variants: Vec::new(),
         provenance: Provenance::Stated,
     })
 }
