@@ -9,35 +9,45 @@ const GRID_S: f64 = 600.0;
 /// How closely ends are refined, s.
 const CLOSE_S: f64 = 1e-3;
 
-/// The stretches of `0..=length_s` in which the curve lies below the level, in order.
-pub(crate) fn below(curve: impl Fn(f64) -> f64, level: f64, length_s: f64) -> Vec<Stretch> {
-    let knots = knots(&curve, length_s);
-    let under = |at: f64| curve(at) < level;
-    let mut stretches = Vec::new();
-    let mut since = under(0.0).then_some(0.0);
-    for pair in knots.windows(2) {
-        let &[from, to] = pair else { continue };
-        match (since, under(to)) {
-            (None, true) => since = Some(root(&curve, level, from, to)),
-            (Some(start), false) => {
-                stretches.push((start, root(&curve, level, from, to)));
-                since = None;
-            }
-            _ => {}
-        }
-    }
-    if let Some(start) = since {
-        stretches.push((start, length_s));
-    }
-    stretches
+/// A curve over `0..=length_s`, looked at on a grid once.
+pub(crate) struct Curve<F> {
+    of: F,
+    length_s: f64,
+    /// Instants and values; between two neighbours the curve only rises or only falls.
+    knots: Vec<(f64, f64)>,
 }
 
-/// When the curve is lowest.
-pub(crate) fn lowest(curve: impl Fn(f64) -> f64, length_s: f64) -> f64 {
-    knots(&curve, length_s)
-        .into_iter()
-        .min_by(|a, b| curve(*a).total_cmp(&curve(*b)))
-        .unwrap_or(0.0)
+impl<F: Fn(f64) -> f64> Curve<F> {
+    pub(crate) fn new(of: F, length_s: f64) -> Self {
+        let knots = knots(&of, length_s);
+        Self { of, length_s, knots }
+    }
+
+    /// The stretches in which the curve lies below a level, in order.
+    pub(crate) fn below(&self, level: f64) -> Vec<Stretch> {
+        let mut stretches = Vec::new();
+        let mut since = self.knots.first().and_then(|(_, at)| (*at < level).then_some(0.0));
+        for pair in self.knots.windows(2) {
+            let &[from, to] = pair else { continue };
+            match (since, to.1 < level) {
+                (None, true) => since = Some(root(&self.of, level, from, to)),
+                (Some(start), false) => {
+                    stretches.push((start, root(&self.of, level, from, to)));
+                    since = None;
+                }
+                _ => {}
+            }
+        }
+        if let Some(start) = since {
+            stretches.push((start, self.length_s));
+        }
+        stretches
+    }
+
+    /// When the curve is lowest, and how low.
+    pub(crate) fn lowest(&self) -> (f64, f64) {
+        self.knots.iter().copied().min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0.0, f64::NAN))
+    }
 }
 
 /// The stretches common to both lists, each in order.
@@ -54,33 +64,23 @@ pub(crate) fn total_s(stretches: &[Stretch]) -> f64 {
     stretches.iter().map(|(start, end)| end - start).sum()
 }
 
-/// Grid points with the curve's humps and dips among them: between two knots it only rises or
-/// only falls.
-fn knots(curve: &impl Fn(f64) -> f64, length_s: f64) -> Vec<f64> {
-    let steps = (length_s / GRID_S).ceil().max(1.0) as usize;
-    let grid = |step: usize| length_s * step as f64 / steps as f64;
-    let mut knots = Vec::with_capacity(steps + 4);
-    knots.push(0.0);
-    let mut before: Option<(f64, f64)> = None;
-    let mut last = (0.0, curve(0.0));
-    for step in 1..=steps {
-        let next = (grid(step), curve(grid(step)));
-        if let Some(before) = before {
-            let (rise, fall) = (last.1 - before.1, next.1 - last.1);
-            if rise * fall < 0.0 {
-                let turn = turning_point(curve, before.0, next.0, rise > 0.0);
-                // The knot pushed last is `last.0`; keep the list in order around it.
-                if turn < last.0 {
-                    knots.insert(knots.len() - 1, turn);
-                } else {
-                    knots.push(turn);
-                }
-            }
-        }
-        knots.push(next.0);
-        before = Some(last);
-        last = next;
-    }
+/// Grid points with the curve's humps and dips among them. The grid reaches a step beyond both
+/// ends, so that one just inside an end is seen too.
+fn knots(curve: &impl Fn(f64) -> f64, length_s: f64) -> Vec<(f64, f64)> {
+    let steps = (length_s / GRID_S).ceil().max(1.0);
+    let grid: Vec<(f64, f64)> = (0..=steps as usize + 2)
+        .map(|step| length_s * (step as f64 - 1.0) / steps)
+        .map(|at| (at, curve(at)))
+        .collect();
+    let turns = grid.windows(3).filter_map(|three| {
+        let &[a, b, c] = three else { return None };
+        let (rise, fall) = (b.1 - a.1, c.1 - b.1);
+        (rise * fall < 0.0).then(|| turning_point(curve, a.0, c.0, rise > 0.0))
+    });
+    let mut knots: Vec<(f64, f64)> = turns.map(|at| (at, curve(at))).collect();
+    knots.extend(grid);
+    knots.retain(|(at, _)| (0.0..=length_s).contains(at));
+    knots.sort_by(|a, b| a.0.total_cmp(&b.0));
     knots
 }
 
@@ -101,8 +101,9 @@ fn turning_point(curve: &impl Fn(f64) -> f64, mut from: f64, mut to: f64, top: b
 
 /// Where the curve crosses the level between two instants on either side of it, by bisection with
 /// a false-position guess to speed it up.
-fn root(curve: &impl Fn(f64) -> f64, level: f64, mut from: f64, mut to: f64) -> f64 {
-    let (mut at_from, mut at_to) = (curve(from) - level, curve(to) - level);
+fn root(curve: &impl Fn(f64) -> f64, level: f64, from: (f64, f64), to: (f64, f64)) -> f64 {
+    let (mut at_from, mut at_to) = (from.1 - level, to.1 - level);
+    let (mut from, mut to) = (from.0, to.0);
     while to - from > CLOSE_S {
         let guess = from + (to - from) * at_from / (at_from - at_to);
         // A guess that hugs an end would creep; look a little to its inner side.
@@ -129,12 +130,21 @@ mod tests {
     #[test]
     fn a_graze_shorter_than_the_grid_is_found() {
         // A dip of 20 s about t = 12 345 s.
-        let curve = |t: f64| ((t - 12_345.0) / 1000.0).powi(2);
-        let found = below(curve, 1e-4, 86_400.0);
+        let curve = Curve::new(|t: f64| ((t - 12_345.0) / 1000.0).powi(2), 86_400.0);
+        let found = curve.below(1e-4);
         assert_eq!(found.len(), 1);
         assert!((found[0].0 - 12_335.0).abs() < 0.01, "{found:?}");
         assert!((found[0].1 - 12_355.0).abs() < 0.01, "{found:?}");
-        assert!((lowest(curve, 86_400.0) - 12_345.0).abs() < 0.1);
+        assert!((curve.lowest().0 - 12_345.0).abs() < 0.1);
+    }
+
+    #[test]
+    fn a_graze_in_the_first_grid_step_is_found() {
+        // A hump of 400 s about t = 250 s, over before the first look.
+        let curve = Curve::new(|t: f64| -((t - 250.0) / 1000.0).powi(2), 86_400.0);
+        let found = curve.below(-0.04);
+        assert_eq!(found.len(), 2, "{found:?}");
+        assert!((found[0].1 - 50.0).abs() < 0.01 && (found[1].0 - 450.0).abs() < 0.01);
     }
 
     #[test]

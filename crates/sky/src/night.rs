@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use jiff::{Timestamp, tz::TimeZone};
 
-use crate::crossing::{self, Stretch};
+use crate::crossing::{self, Curve, Stretch};
 use crate::time::later;
 use crate::{Error, Horizon, Place, Track, moon, moon_at, pressure_pa, refraction_deg};
 
@@ -102,15 +102,15 @@ impl Night {
     pub fn behind(place: &Place, horizon: &Horizon, evening: Date) -> Result<Self, Error> {
         let start = local_mean_noon(place, evening)?;
         let sun = Track::of_sun(place, start, WINDOW_S)?;
-        let altitude_deg = |elapsed_s: f64| sun.at(elapsed_s).altitude_deg();
-        let midnight_s = crossing::lowest(altitude_deg, WINDOW_S);
-        let lowest_sun_deg = altitude_deg(midnight_s);
-        let below = |level_deg: f64| crossing::below(altitude_deg, level_deg, WINDOW_S);
+        let altitude = Curve::new(|elapsed_s| sun.at(elapsed_s).altitude_deg(), WINDOW_S);
+        let (midnight_s, lowest_sun_deg) = altitude.lowest();
         // The stretch around the sun's lowest is the night; a second one, by a polar noon at
         // which the sun just fails to rise, belongs to the neighbours.
         let ends = |level_deg: f64| {
-            let around =
-                below(level_deg).into_iter().find(|(from, to)| (*from..=*to).contains(&midnight_s));
+            let around = altitude
+                .below(level_deg)
+                .into_iter()
+                .find(|(from, to)| (*from..=*to).contains(&midnight_s));
             let inside = |at_s: f64| (at_s > 0.0 && at_s < WINDOW_S).then(|| later(start, at_s));
             match around {
                 Some((from, to)) => (inside(from), inside(to)),
@@ -121,7 +121,7 @@ impl Night {
         let (civil_dusk, civil_dawn) = ends(CIVIL_DEG);
         let (nautical_dusk, nautical_dawn) = ends(NAUTICAL_DEG);
         let (astronomical_dusk, astronomical_dawn) = ends(ASTRONOMICAL_DEG);
-        let dark = below(ASTRONOMICAL_DEG);
+        let dark = altitude.below(ASTRONOMICAL_DEG);
         Ok(Self {
             start,
             end: later(start, WINDOW_S),
@@ -163,7 +163,7 @@ fn moon_night(
         let seen = track.at(elapsed_s);
         seen.altitude_deg() + (moon::RADIUS_KM / seen.distance_km).asin().to_degrees()
     };
-    let down = crossing::below(upper_limb_deg, MOON_LIMB_DEG, WINDOW_S);
+    let down = Curve::new(upper_limb_deg, WINDOW_S).below(MOON_LIMB_DEG);
     let hidden = if horizon.is_level() {
         down.clone()
     } else {
@@ -174,7 +174,7 @@ fn moon_night(
             let apparent_deg = limb_deg + refraction_deg(limb_deg, pressure_pa, USUAL_AIR_C);
             (limb_deg - MOON_LIMB_DEG).min(apparent_deg - skyline_deg)
         };
-        crossing::below(over_skyline_deg, 0.0, WINDOW_S)
+        Curve::new(over_skyline_deg, WINDOW_S).below(0.0)
     };
     let first = |mut ends: Vec<f64>| {
         ends.retain(|at_s| *at_s > 0.0 && *at_s < WINDOW_S);

@@ -5,8 +5,8 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 use sky::{
-    Aim, AirTemperature, Cloud, Error, Facing, Horizon, Incidence, Light, Night, Place, SkyModel,
-    Steps, Surroundings, light_on_panel, moon_at, season, sun_at,
+    Aim, AirTemperature, Cloud, Error, Facing, Horizon, Incidence, Light, Night, Phase, Place,
+    SkyModel, Steps, Surroundings, light_on_panel, moon_at, season, sun_at,
 };
 
 const LATITUDE_DEG: f64 = 56.9;
@@ -238,7 +238,8 @@ proptest::proptest! {
         }
     }
 
-    /// Every night anywhere has its events in order.
+    /// Every night anywhere has its events in order, and the full series sees sun and moon at
+    /// them where they should be.
     #[test]
     fn nights_are_in_order(
         latitude_deg in -90.0_f64..=90.0,
@@ -255,6 +256,30 @@ proptest::proptest! {
         ];
         let there: Vec<Timestamp> = order.into_iter().flatten().collect();
         proptest::prop_assert!(there.is_sorted(), "{night:?}");
+        for (event, level_deg) in [
+            (night.sunset, -0.8333), (night.civil_dusk, -6.0), (night.nautical_dusk, -12.0),
+            (night.astronomical_dusk, -18.0), (night.astronomical_dawn, -18.0),
+            (night.nautical_dawn, -12.0), (night.civil_dawn, -6.0), (night.sunrise, -0.8333),
+        ] {
+            if let Some(at) = event {
+                let sun = sun_at(&place, at).unwrap();
+                proptest::prop_assert!((sun.altitude_deg - level_deg).abs() < 2e-4, "{at} {sun:?}");
+            }
+        }
+        for at in [night.moon.rise, night.moon.set].into_iter().flatten() {
+            let moon = moon_at(&place, at).unwrap();
+            let limb_deg = moon.altitude_deg + (1737.4 / moon.distance_km).asin().to_degrees();
+            proptest::prop_assert!((limb_deg + 34.0 / 60.0).abs() < 2e-4, "{at} {moon:?}");
+        }
+        // Where there is no sunset the sun stays up or stays down, hour by hour.
+        if night.sunset.is_none() && night.sunrise.is_none() {
+            let up = |hour: i64| {
+                let at = night.start + jiff::SignedDuration::from_hours(hour);
+                sun_at(&place, at).unwrap().altitude_deg > -0.8333
+            };
+            let ups = (2..=22).filter(|hour| up(*hour)).count();
+            proptest::prop_assert_eq!(ups, if night.darkest == Phase::Day { 21 } else { 0 });
+        }
         proptest::prop_assert!((0.0..=24.0).contains(&night.dark_h));
         proptest::prop_assert!((0.0..=1.0).contains(&night.moon.lit_fraction));
         proptest::prop_assert!(night.moon.moonless_dark_h <= night.dark_h + 1e-9);
