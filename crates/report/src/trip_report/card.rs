@@ -33,7 +33,7 @@ pub fn field_card(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> S
 
 fn how_to_read(plan: &Plan) -> String {
     format!(
-        "At each hour: the pack's voltage under load and its charge as expected, and what 19 of 20 drawn trips that reached dawn had at least. Who reads less will hardly reach dawn: switch something off. Times are those of {}.",
+        "At each hour: the voltage the pack should show under load, the charge that should be out of it since it was last full, and what 19 of 20 drawn trips that reached dawn kept to. Beyond that you are worse off than they were: switch something off. Times are those of {}.",
         plan.site.zone.iana_name().unwrap_or("the site")
     )
 }
@@ -57,6 +57,8 @@ fn shed(plan: &Plan) -> String {
 
 fn night_card(plan: &Plan, forecast: &Forecast, night: &NightForecast) -> Markup {
     let zone = &plan.site.zone;
+    let capacity_ah = plan.battery.pack.circuit.capacity_ah;
+    let out_ah = |soc: f64| fixed((1.0 - soc) * capacity_ah, 1);
     let clock = |at: Option<Timestamp>| {
         at.map_or_else(|| NONE.to_owned(), |at| zone.to_datetime(at).strftime("%H:%M").to_string())
     };
@@ -76,10 +78,10 @@ fn night_card(plan: &Plan, forecast: &Forecast, night: &NightForecast) -> Markup
             table {
                 thead { tr {
                     th { "Clock" }
-                    th class="number" { "Expect" span class="unit" { "V" } }
+                    th class="number" { "Shows" span class="unit" { "V" } }
                     th class="number" { "Worry below" span class="unit" { "V" } }
-                    th class="number" { "Expect" span class="unit" { "%" } }
-                    th class="number" { "Worry below" span class="unit" { "%" } }
+                    th class="number" { "Out" span class="unit" { "Ah" } }
+                    th class="number" { "Worry above" span class="unit" { "Ah" } }
                     th { "Seen" }
                 } }
                 tbody { @for at in hours(night, zone) {
@@ -87,8 +89,8 @@ fn night_card(plan: &Plan, forecast: &Forecast, night: &NightForecast) -> Markup
                         th scope="row" { (clock(Some(at))) }
                         td class="number" { (fixed(hour.expect_v, 2)) }
                         td class="number" { (worry(&hour, |least| fixed(least.terminal_v, 2))) }
-                        td class="number" { (fixed(100.0 * hour.expect_soc, 0)) }
-                        td class="number" { (worry(&hour, |least| fixed(100.0 * least.soc, 0))) }
+                        td class="number" { (out_ah(hour.expect_soc)) }
+                        td class="number" { (worry(&hour, |least| out_ah(least.soc))) }
                         td class="seen" {}
                     } }
                 } }
