@@ -26,6 +26,8 @@ const LEAST_READINGS: usize = 3;
 const LEAST_PULSES: usize = 2;
 /// So many jumps from one load to another make a field run: gear switches, a test load does not.
 const LEAST_JUMPS: usize = 4;
+/// So do so many single readings that differ by a jump from the one before: fewer are glitches.
+const LEAST_FLICKERS: usize = 20;
 /// A jump is at least this share of the largest current.
 const JUMP_SHARE: f64 = 0.15;
 /// Less than this share of the charge that flows the other way is no test of its own.
@@ -36,7 +38,7 @@ pub(crate) fn tests_in(trace: &Trace) -> Vec<Test> {
     if pulses(trace) >= LEAST_PULSES {
         return whole(RunKind::Pulses);
     }
-    if jumps(trace) >= LEAST_JUMPS {
+    if switches(trace) {
         return whole(RunKind::Field);
     }
     by_direction(trace).into_iter().filter_map(|stretches| one_way(trace, stretches)).collect()
@@ -77,30 +79,31 @@ fn pulses(trace: &Trace) -> usize {
     if out { found } else { 0 }
 }
 
-/// How often the load jumps from one current to another without going off.
-fn jumps(trace: &Trace) -> usize {
+/// Whether the load jumps from one current to another without going off: a few times to stay there,
+/// or at many single readings.
+fn switches(trace: &Trace) -> bool {
     let least_a = (JUMP_SHARE * trace.peak_a).max(8.0 * trace.noise_a);
-    let loads = trace.stretches.iter().filter(|stretch| stretch.way == Way::Out);
-    loads
-        .map(|stretch| {
-            let mut level_a = trace.current_a(stretch.samples.start);
-            let mut jumps = 0;
-            for at in stretch.samples.clone() {
-                let current_a = trace.current_a(at);
-                // a level is left for good when the reading after agrees
-                let stays = at + 1 >= stretch.samples.end
-                    || (trace.current_a(at + 1) - current_a).abs() < least_a / 2.0;
-                if (current_a - level_a).abs() > least_a && stays {
-                    jumps += 1;
-                    level_a = current_a;
-                } else if (current_a - level_a).abs() < least_a / 2.0 {
-                    // follow a drift, such as that of a constant power
-                    level_a += (current_a - level_a) / 8.0;
-                }
+    let (mut jumps, mut flickers) = (0, 0);
+    for stretch in trace.stretches.iter().filter(|stretch| stretch.way == Way::Out) {
+        let mut level_a = trace.current_a(stretch.samples.start);
+        let mut before_a = level_a;
+        for at in stretch.samples.clone() {
+            let current_a = trace.current_a(at);
+            flickers += usize::from((current_a - before_a).abs() > least_a);
+            before_a = current_a;
+            // a level is left for good when the reading after agrees
+            let stays = at + 1 >= stretch.samples.end
+                || (trace.current_a(at + 1) - current_a).abs() < least_a / 2.0;
+            if (current_a - level_a).abs() > least_a && stays {
+                jumps += 1;
+                level_a = current_a;
+            } else if (current_a - level_a).abs() < least_a / 2.0 {
+                // follow a drift, such as that of a constant power
+                level_a += (current_a - level_a) / 8.0;
             }
-            jumps
-        })
-        .sum()
+        }
+    }
+    jumps >= LEAST_JUMPS || flickers >= LEAST_FLICKERS
 }
 
 /// Cuts where the current turns round; rests before a test belong to it, those after the last
@@ -136,7 +139,7 @@ fn steady_share(trace: &Trace, charge: &[Stretch]) -> f64 {
         || charge.iter().flat_map(|stretch| stretch.samples.clone()).step_by(stride(readings));
     let top_v = samples().map(|at| trace.voltage_v(at)).fold(0.0, f64::max);
     let bulk: Vec<f64> = samples()
-        .filter(|&at| trace.voltage_v(at) < 0.995 * top_v)
+        .take_while(|&at| trace.voltage_v(at) < 0.995 * top_v)
         .map(|at| trace.current_a(at).abs())
         .collect();
     if bulk.len() < 10 {

@@ -122,15 +122,16 @@ impl<'a> Trace<'a> {
         (0.005 * self.peak_a).max(hidden.min(0.3 * self.peak_a))
     }
 
-    /// The mean of the longest steady stretch of small current that begins and ends with a jump or
-    /// with the record, if there is one.
+    /// The mean of a steady stretch of small current that begins and ends with a jump or with the
+    /// record, if there is one; of several the smallest, since the others may be gear on standby.
+    /// What goes on into the pack after a charge is float, not a zero.
     fn meter_zero_a(&self) -> Option<f64> {
         const LEAST_READINGS: usize = 5;
         let current = &self.record.samples.current_a;
         let small = (0.03 * self.peak_a).max(2.0 * self.record.resolution.current_a);
         let steady = (2.0 * self.record.resolution.current_a).max(8.0 * self.quiet_noise_a);
         let is_small = |at: usize| f64::from(current[at].abs()) <= small;
-        let mut best: Option<(usize, f64)> = None;
+        let mut best: Option<f64> = None;
         let mut at = 0;
         while at < current.len() {
             if !is_small(at) {
@@ -145,18 +146,21 @@ impl<'a> Trace<'a> {
             let (least, most) =
                 values().fold((f64::MAX, f64::MIN), |(least, most), a| (least.min(a), most.max(a)));
             let mean = values().sum::<f64>() / (at - first) as f64;
+            let before = first.checked_sub(1).and_then(|at| current.get(at));
             let jumps = |neighbour: Option<&f32>| {
                 neighbour.is_none_or(|&a| (f64::from(a) - mean).abs() > 3.0 * small)
             };
-            let bounded = jumps(first.checked_sub(1).and_then(|at| current.get(at)))
-                && jumps(current.get(at));
-            let long = at - first >= LEAST_READINGS
-                && best.is_none_or(|(readings, _)| at - first > readings);
-            if long && bounded && most - least <= steady {
-                best = Some((at - first, mean));
+            let floats = mean < 0.0 && before.is_some_and(|&a| a < 0.0);
+            let is_rest = at - first >= LEAST_READINGS
+                && most - least <= steady
+                && jumps(before)
+                && jumps(current.get(at))
+                && !floats;
+            if is_rest && best.is_none_or(|best| mean.abs() < best.abs()) {
+                best = Some(mean);
             }
         }
-        best.map(|(_, mean)| mean)
+        best
     }
 
     fn find_stretches(&mut self) {
