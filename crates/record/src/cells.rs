@@ -73,6 +73,7 @@ fn split_at_blanks(line: &[u8], least: usize, cells: &mut Vec<Range<usize>>) {
     }
 }
 
+#[inline]
 fn trimmed(line: &[u8], range: Range<usize>) -> Range<usize> {
     let range = without_blanks(line, range);
     let quote = |at: usize| line.get(at) == Some(&b'"');
@@ -82,7 +83,9 @@ fn trimmed(line: &[u8], range: Range<usize>) -> Range<usize> {
     range
 }
 
-fn without_blanks(line: &[u8], range: Range<usize>) -> Range<usize> {
+/// A range without the blanks at its ends.
+#[inline]
+pub(crate) fn without_blanks(line: &[u8], range: Range<usize>) -> Range<usize> {
     let Range { mut start, mut end } = range;
     let blank = |at: usize| line.get(at).is_some_and(u8::is_ascii_whitespace);
     while start < end && blank(start) {

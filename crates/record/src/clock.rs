@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use quantity::Kind;
 
 use crate::DateOrder;
-use crate::number::{self, Marks};
+use crate::number::{self, Marks, Number};
 
 const DAY_S: f64 = 86_400.0;
 
@@ -67,18 +67,27 @@ pub(crate) struct Moment {
     pub(crate) step_s: f64,
 }
 
+impl Moment {
+    /// Of a number of this many seconds each.
+    #[inline]
+    pub(crate) fn of_number(number: Number, unit_s: f64) -> Moment {
+        Moment { s: number.value * unit_s, step_s: unit_s * number::step(number.last_digit) }
+    }
+}
+
 /// Reads a cell.
 pub(crate) fn read(cell: &[u8], notation: Notation, marks: Marks) -> Option<Moment> {
     match notation {
         Notation::Span { unit_s } | Notation::Epoch { unit_s } => {
             let number = number::read(cell, marks)?;
-            let rest = cell.get(number.end..)?.trim_ascii_start();
-            let unit_s = if rest.is_empty() {
-                unit_s
-            } else {
-                crate::unit::affine(Kind::Duration, std::str::from_utf8(rest).ok()?)?.scale
+            let unit_s = match cell.get(number.end..)?.trim_ascii_start() {
+                [] => unit_s,
+                unit => crate::unit::affine(Kind::Duration, std::str::from_utf8(unit).ok()?)?.scale,
             };
-            Some(Moment { s: number.value * unit_s, step_s: unit_s * ten_to(number.last_digit) })
+            Some(Moment {
+                s: number.value * unit_s,
+                step_s: unit_s * number::step(number.last_digit),
+            })
         }
         Notation::Serial => {
             let number = number::read(cell, marks).filter(|number| number.end == cell.len())?;
@@ -98,10 +107,6 @@ pub(crate) fn read(cell: &[u8], notation: Notation, marks: Marks) -> Option<Mome
             }
         }
     }
-}
-
-fn ten_to(power: i32) -> f64 {
-    10_f64.powi(power.clamp(-30, 30))
 }
 
 /// "h:mm[:ss]" or "m:ss", perhaps with AM or PM.
@@ -244,7 +249,7 @@ impl Text<'_> {
         }
         if step_s == 1.0 && (self.take(b'.') || self.take(b',')) {
             let (fraction, count) = self.digits()?;
-            step_s = ten_to(-i32::try_from(count).ok()?);
+            step_s = number::step(-i32::try_from(count).ok()?);
             s += f64::from(fraction) * step_s;
         }
         self.skip(b" ");

@@ -9,8 +9,11 @@ use crate::{CurrentFrom, ReadOptions, Role, Sign};
 /// Below this share of the largest current nothing is said to flow.
 const REST: f32 = 0.02;
 
-/// Makes the raw current one out of the pack, in amperes.
-pub(crate) fn settle(
+/// So many rows, evenly chosen, are enough to tell a direction.
+const SAMPLE: usize = 100_000;
+
+/// Makes the raw current one in amperes, signed as in the file.
+pub(crate) fn derive(
     raw: &mut Raw,
     layout: &Layout,
     options: &ReadOptions,
@@ -56,16 +59,8 @@ pub(crate) fn settle(
             }
             raw.current.fill(stated as f32);
             notices.push(format!("the current of {stated} A was stated, not measured"));
-            return Ok(from);
         }
     }
-    let role = match from {
-        CurrentFrom::Measured => Role::Current,
-        CurrentFrom::Power => Role::Power,
-        CurrentFrom::Counter | CurrentFrom::Stated => Role::Charge,
-    };
-    let words = layout.column(role).and_then(|column| column.sign);
-    orient(raw, options.sign, words, notices);
     Ok(from)
 }
 
@@ -93,36 +88,63 @@ fn rates(time_s: &[f64], charge_ah: &[f32]) -> Vec<f32> {
 }
 
 /// Turns the current so that out of the pack is positive.
-fn orient(raw: &mut Raw, told: Option<Sign>, words: Option<Sign>, notices: &mut Vec<String>) {
+pub(crate) fn orient(
+    raw: &mut Raw,
+    layout: &Layout,
+    from: CurrentFrom,
+    told: Option<Sign>,
+    notices: &mut Vec<String>,
+) {
+    let role = match from {
+        CurrentFrom::Measured => Role::Current,
+        CurrentFrom::Power => Role::Power,
+        CurrentFrom::Counter => Role::Charge,
+        CurrentFrom::Stated => return,
+    };
     let largest = raw.current.iter().fold(0.0_f32, |most, current| most.max(current.abs()));
     let rest = largest * REST;
-    if told.is_none() && by_state(raw, rest, notices) {
+    if largest == 0.0 {
         return;
     }
-    let both = raw.current.iter().any(|current| *current > rest)
-        && raw.current.iter().any(|current| *current < -rest);
-    let seen = by_voltage(raw, rest);
-    let sign = told.or(seen).or(words).unwrap_or(Sign::DischargePositive);
-    if told.is_none() && largest > 0.0 {
-        if seen.is_none() && words.is_none() {
-            notices.push(
-                "the voltage doesn't tell which way the current flows; positive was taken as \
-                 discharge"
-                    .to_owned(),
-            );
-        } else if words.is_some_and(|words| words != sign) {
-            notices.push("the heading names one direction of the current, the voltage tells the other; the voltage was believed".to_owned());
+    if let Some(told) = told {
+        if told == Sign::ChargePositive {
+            turn(raw);
         }
+        return;
+    }
+    if by_state(raw, rest, notices) {
+        return;
+    }
+    let seen = by_voltage(raw, rest);
+    let words = layout.column(role).and_then(|column| column.sign);
+    let sign = seen.or(words).unwrap_or(Sign::DischargePositive);
+    let charging = "positive current was taken as charging";
+    match (seen, words) {
+        (None, None) => notices.push(
+            "the voltage doesn't tell which way the current flows; positive was taken as discharge"
+                .to_owned(),
+        ),
+        (Some(seen), Some(words)) if seen != words => notices.push(format!(
+            "the heading tells one direction of the current, the course of the voltage the other; \
+             the voltage was believed{}",
+            if seen == Sign::ChargePositive { format!(" and {charging}") } else { String::new() }
+        )),
+        (Some(Sign::ChargePositive), _) => {
+            notices.push(format!("{charging}, by the course of the voltage"));
+        }
+        (None, Some(Sign::ChargePositive)) => {
+            notices.push(format!("{charging}, by the heading of its column"));
+        }
+        _ => {}
     }
     if sign == Sign::ChargePositive {
-        raw.current.iter_mut().for_each(|current| *current = -*current);
-        let why = if told.is_some() { "as told" } else { "by the course of the voltage" };
-        let what =
-            if both { "positive current was taken as charging" } else { "the current was turned" };
-        if told.is_none() {
-            notices.push(format!("{what}, {why}"));
-        }
+        turn(raw);
     }
+}
+
+fn turn(raw: &mut Raw) {
+    // nought stays a positive nought
+    raw.current.iter_mut().for_each(|current| *current = 0.0 - *current);
 }
 
 /// Uses the words of a state column; false if they don't settle it.
@@ -154,7 +176,7 @@ fn by_state(raw: &mut Raw, rest: f32, notices: &mut Vec<String>) -> bool {
         return false;
     }
     if charge_positive > discharge_positive {
-        raw.current.iter_mut().for_each(|current| *current = -*current);
+        turn(raw);
         notices.push("positive current was taken as charging, by the state column".to_owned());
     }
     true
@@ -163,37 +185,43 @@ fn by_state(raw: &mut Raw, rest: f32, notices: &mut Vec<String>) -> bool {
 /// Which way positive flows, by what the voltage does: it falls while charge goes out, and it
 /// drops at once where the current out rises.
 fn by_voltage(raw: &Raw, rest: f32) -> Option<Sign> {
-    let rows = || raw.voltage_v.iter().zip(&raw.current);
-    // jumps of the current by more than a fifth of the largest
-    let jump_a = rest / REST * 0.2;
-    let (mut with, mut against) = (0.0, 0.0);
-    for ((v0, i0), (v1, i1)) in rows().zip(rows().skip(1)) {
-        let (dv, di) = (f64::from(v1 - v0), f64::from(i1 - i0));
-        if di.abs() > f64::from(jump_a) {
-            if dv * di > 0.0 { with += dv.abs() } else { against += dv.abs() }
-        }
-    }
-    if with + against > 0.0 && with.max(against) > 3.0 * with.min(against) {
-        let sign = if with > against { Sign::ChargePositive } else { Sign::DischargePositive };
-        if let Some(trend) = trend(raw, rest).filter(|trend| *trend != sign) {
-            // one spurious jump (a protection that opens) says less than the whole course
-            return Some(trend);
-        }
-        return Some(sign);
-    }
-    trend(raw, rest)
+    let course = by_course(raw, rest);
+    let jumps = by_jumps(raw, rest);
+    // a protection that opens is a jump that says less than the whole course
+    course.or(jumps)
 }
 
-/// The slope of the voltage over the charge that flowed, while it flows.
-fn trend(raw: &Raw, rest: f32) -> Option<Sign> {
+/// By where the voltage goes when the current jumps by more than a fifth of the largest.
+fn by_jumps(raw: &Raw, rest: f32) -> Option<Sign> {
+    let jump_a = rest / REST * 0.2;
+    let (mut with, mut against) = (0.0, 0.0);
+    let pairs = raw.voltage_v.windows(2).zip(raw.current.windows(2));
+    for (v, i) in pairs.step_by(raw.current.len() / SAMPLE + 1) {
+        let (&[v0, v1], &[i0, i1]) = (v, i) else { continue };
+        if (i1 - i0).abs() > jump_a {
+            let rise = f64::from(v1 - v0);
+            if (i1 > i0) == (v1 > v0) { with += rise.abs() } else { against += rise.abs() }
+        }
+    }
+    (with.max(against) > 3.0 * with.min(against)).then_some(if with > against {
+        Sign::ChargePositive
+    } else {
+        Sign::DischargePositive
+    })
+}
+
+/// By the slope of the voltage over the charge that flowed, while it flows.
+fn by_course(raw: &Raw, rest: f32) -> Option<Sign> {
     let mut charge = 0.0;
     let mut before_s = raw.time_s.first().copied()?;
     let (mut n, mut sq, mut sv, mut sqq, mut sqv, mut svv) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-    for ((time_s, voltage), current) in raw.time_s.iter().zip(&raw.voltage_v).zip(&raw.current) {
+    let first_v = f64::from(raw.voltage_v.first().copied()?);
+    let rows = raw.time_s.iter().zip(&raw.voltage_v).zip(&raw.current);
+    for ((time_s, voltage), current) in rows.step_by(raw.current.len() / SAMPLE + 1) {
         charge += f64::from(*current) * (time_s - before_s);
         before_s = *time_s;
         if current.abs() > rest {
-            let v = f64::from(*voltage);
+            let v = f64::from(*voltage) - first_v;
             n += 1.0;
             sq += charge;
             sv += v;
@@ -207,7 +235,8 @@ fn trend(raw: &Raw, rest: f32) -> Option<Sign> {
     }
     let covariance = sqv - sq * sv / n;
     let spread = ((sqq - sq * sq / n).max(0.0) * (svv - sv * sv / n).max(0.0)).sqrt();
-    if spread == 0.0 || covariance.abs() < 0.1 * spread {
+    // a correlation below this says nothing
+    if spread == 0.0 || covariance.abs() < 0.3 * spread {
         return None;
     }
     Some(if covariance > 0.0 { Sign::ChargePositive } else { Sign::DischargePositive })

@@ -11,7 +11,6 @@ pub(crate) use columns::Taken;
 pub(crate) use timing::Timing;
 
 use crate::cells::{self, Delimiter};
-use crate::clock::Notation;
 use crate::error::Trouble;
 use crate::lines::Line;
 use crate::number::Marks;
@@ -101,17 +100,4 @@ pub(crate) fn find<'a>(
         about: heading_row::about(rows.get(..found.first_row).unwrap_or_default(), &found),
         notices,
     })
-}
-
-impl Timing {
-    /// The notation of the column that gives the time between rows.
-    pub(crate) fn notation(&self) -> Option<Notation> {
-        match self {
-            Timing::Interval { .. } => None,
-            Timing::Column { notation, .. } => Some(*notation),
-            Timing::DateAndTime { order, .. } => {
-                Some(Notation::Civil { order: *order, zoned: false })
-            }
-        }
-    }
 }

@@ -14,14 +14,17 @@ mod lines;
 mod number;
 mod options;
 mod order;
+mod pieces;
 mod plain;
 mod reader;
+mod row_reader;
 mod rows;
 mod samples;
 mod sheet;
 mod slips;
 mod state;
 mod unit;
+mod values;
 mod zone;
 
 pub use column::{Column, HowSure, Role};

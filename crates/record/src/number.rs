@@ -33,63 +33,121 @@ const POWERS: [f64; 23] = [
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
 
+/// What a step in the digit of this power of ten is worth.
+pub(crate) fn step(last_digit: i32) -> f64 {
+    match POWERS.get(last_digit.unsigned_abs() as usize) {
+        Some(power) if last_digit < 0 => 1.0 / power,
+        Some(power) => *power,
+        None => 10_f64.powi(last_digit.clamp(-300, 300)),
+    }
+}
+
 /// Reads the number at the front of a cell; none if there is none.
+#[inline]
 pub(crate) fn read(cell: &[u8], marks: Marks) -> Option<Number> {
-    let (negative, mut at) = match cell {
-        [b'-', ..] => (true, 1),
-        [b'+', ..] => (false, 1),
-        [0xe2, 0x88, 0x92, ..] => (true, 3), // the typographic minus
-        _ => (false, 0),
+    let (negative, unsigned) = match cell {
+        [b'-', rest @ ..] | [0xe2, 0x88, 0x92, rest @ ..] => (true, rest), // typographic minus
+        [b'+', rest @ ..] => (false, rest),
+        _ => (false, cell),
     };
-    let digits_from = at;
-    let mut mantissa = 0_u64;
-    let mut exact = true;
-    let mut digits = 0;
+    let mut mantissa = 0;
+    let mut rest = take_digits(unsigned, &mut mantissa);
+    let mut digits = unsigned.len() - rest.len();
+    while let Some(width) = group_mark(rest, marks).filter(|_| digits > 0) {
+        rest = take_digits(rest.get(width..).unwrap_or_default(), &mut mantissa);
+        digits += 3;
+    }
     let mut decimals = 0;
-    let mut after_mark = false;
-    while let Some(&byte) = cell.get(at) {
-        let digit = byte.wrapping_sub(b'0');
-        if digit < 10 {
-            exact &= mantissa < 100_000_000_000_000;
-            mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
-            digits += 1;
-            decimals += i32::from(after_mark);
-            at += 1;
-        } else if byte == marks.decimal && !after_mark {
-            after_mark = true;
-            at += 1;
-        } else if let Some(width) =
-            group_mark(cell, at, marks).filter(|_| digits > 0 && !after_mark)
-        {
-            at += width;
-        } else {
-            break;
-        }
+    if let [mark, after @ ..] = rest
+        && *mark == marks.decimal
+    {
+        rest = take_digits(after, &mut mantissa);
+        decimals = after.len() - rest.len();
+        digits += decimals;
     }
     if digits == 0 {
         return None;
     }
-    let digits_to = at;
-    let (power, width) = power(cell.get(at..).unwrap_or_default());
-    let last_digit = power - decimals;
-    let value = if exact && last_digit.unsigned_abs() <= 22 {
-        let scale = POWERS.get(last_digit.unsigned_abs() as usize).copied().unwrap_or(1.0);
-        if last_digit < 0 { mantissa as f64 / scale } else { mantissa as f64 * scale }
-    } else {
-        slowly(cell.get(digits_from..digits_to).unwrap_or_default(), marks.decimal, power)?
+    let (power, width) = match rest {
+        [b'e' | b'E', ..] => power(rest),
+        _ => (0, 0),
+    };
+    let last_digit = power - i32::try_from(decimals).unwrap_or(i32::MAX / 2);
+    let value = match POWERS.get(last_digit.unsigned_abs() as usize) {
+        // both are exact, so the division rounds once
+        Some(scale) if digits <= 18 && mantissa < 1 << 53 => {
+            if last_digit < 0 {
+                mantissa as f64 / scale
+            } else {
+                mantissa as f64 * scale
+            }
+        }
+        _ => {
+            let written = unsigned.len() - rest.len();
+            slowly(unsigned.get(..written).unwrap_or_default(), marks.decimal, power)?
+        }
     };
     Some(Number {
         value: if negative { -value } else { value },
         last_digit,
         with_power: width > 0,
-        end: at + width,
+        end: cell.len() - rest.len() + width,
     })
 }
 
+/// Reads a cell that holds nothing but digits and perhaps a sign and a decimal mark, from its
+/// first byte to the mark behind it or the end of the line; none for any other cell.
+///
+/// Agrees with [`read`] where it gives a number, at a third of the work.
+#[inline(always)]
+pub(crate) fn read_plain(line: &[u8], decimal: u8, behind: u8) -> Option<Number> {
+    let negative = line.first() == Some(&b'-');
+    let from = usize::from(negative);
+    let mut at = from;
+    let mut mantissa = 0_i64;
+    let mut decimals_from = 0;
+    while let Some(&byte) = line.get(at) {
+        let digit = byte.wrapping_sub(b'0');
+        if digit < 10 {
+            mantissa = mantissa.wrapping_mul(10).wrapping_add(i64::from(digit));
+        } else if byte == decimal && decimals_from == 0 {
+            decimals_from = at + 1;
+        } else if byte == behind {
+            break;
+        } else {
+            return None;
+        }
+        at += 1;
+    }
+    let decimals = if decimals_from == 0 { 0 } else { at - decimals_from };
+    let digits = at - from - usize::from(decimals_from > 0);
+    if digits == 0 || digits > 15 {
+        return None;
+    }
+    let value = mantissa as f64 / POWERS.get(decimals)?;
+    Some(Number {
+        value: if negative { -value } else { value },
+        last_digit: -(decimals as i32),
+        with_power: false,
+        end: at,
+    })
+}
+
+/// Adds the digits in front to a mantissa; beyond eighteen it overflows and isn't used.
+#[inline]
+fn take_digits<'a>(mut text: &'a [u8], mantissa: &mut u64) -> &'a [u8] {
+    while let [digit @ b'0'..=b'9', rest @ ..] = text {
+        *mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit - b'0'));
+        text = rest;
+    }
+    text
+}
+
 /// The width of a thousands mark that stands before exactly three digits.
-fn group_mark(cell: &[u8], at: usize, marks: Marks) -> Option<usize> {
-    let rest = cell.get(at..)?;
-    let width = match (marks.thousands?, rest) {
+#[inline]
+fn group_mark(rest: &[u8], marks: Marks) -> Option<usize> {
+    let thousands = marks.thousands?;
+    let width = match (thousands, rest) {
         (b' ', [b' ' | 0xa0, ..]) => 1,
         (b' ', [0xc2, 0xa0, ..]) => 2,
         (b' ', [0xe2, 0x80, 0xaf | 0x89, ..]) => 3,
@@ -181,6 +239,15 @@ mod tests {
             let number = read(cell.as_bytes(), Marks::POINT).unwrap();
             proptest::prop_assert_eq!(number.value, cell.parse::<f64>().unwrap());
             proptest::prop_assert_eq!(number.end, cell.len());
+        }
+
+        #[test]
+        fn plain_as_any(line in "-?[0-9]{0,17}[.,]?[0-9]{0,4}[,;x]?[0-9.]{0,3}") {
+            let line = line.as_bytes();
+            if let Some(plain) = read_plain(line, b'.', b',') {
+                proptest::prop_assert_eq!(Some(plain), read(line, Marks::POINT));
+                proptest::prop_assert!(line.get(plain.end).is_none_or(|byte| *byte == b','));
+            }
         }
 
         #[test]

@@ -16,6 +16,11 @@ pub(crate) fn arrange(
     notices: &mut Vec<String>,
 ) -> Result<(), Trouble> {
     complain_of_standing_clock(&raw.time_s)?;
+    let wall_clock = notation.is_some_and(Notation::is_wall_clock);
+    if raw.time_s.is_sorted() && !(wall_clock && zone.is_some()) {
+        raw.set_repeated_aside();
+        return Ok(());
+    }
     let (forward, back) = steps(&raw.time_s);
     if back > forward {
         raw.turn_round();
@@ -24,7 +29,6 @@ pub(crate) fn arrange(
     if notation == Some(Notation::HoursMinutes) {
         past_midnight(&mut raw.time_s, notices);
     }
-    let wall_clock = notation.is_some_and(Notation::is_wall_clock);
     match zone.filter(|_| wall_clock) {
         Some(zone) => zone.to_utc(&mut raw.time_s)?,
         None if wall_clock || notation == Some(Notation::HoursMinutes) => {

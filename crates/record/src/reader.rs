@@ -9,7 +9,8 @@ use crate::column::{Column, HowSure};
 use crate::error::{ErrorKind, Trouble};
 use crate::layout::{self, Layout, Timing};
 use crate::lines::Lines;
-use crate::rows::{self, Raw};
+use crate::row_reader;
+use crate::rows::Raw;
 use crate::sheet::Book;
 use crate::zone::{self, Zone};
 use crate::{ReadOptions, Record, RecordError, Resolution, Role, RowCount, Samples};
@@ -79,7 +80,7 @@ fn read_table<R: Read>(
     options: &ReadOptions,
 ) -> Result<Record, Trouble> {
     let layout = layout::find(lines.ahead(), delimiter, options)?;
-    let raw = rows::read(lines, &layout)?;
+    let raw = row_reader::read(lines, &layout)?;
     let mut record = finish(name, raw, layout, options)?;
     if let Some(broken) = &lines.broken {
         record
@@ -100,9 +101,10 @@ fn finish(
     let mut notices = std::mem::take(&mut layout.notices);
     order::arrange(&mut raw, notation, zone.as_ref(), &mut notices)?;
     counters::join(&mut raw, &mut notices);
-    let current_from = current::settle(&mut raw, &layout, options, &mut notices)?;
+    let current_from = current::derive(&mut raw, &layout, options, &mut notices)?;
     settle_units(&mut raw, &mut layout, &mut notices)?;
     slips::set_aside(&mut raw, &mut notices);
+    current::orient(&mut raw, &layout, current_from, options.sign, &mut notices);
     counters::orient(&mut raw);
     let (start, local_start) = start(&raw, notation, zone.as_ref());
     let first_s = raw.time_s.first().copied().unwrap_or(0.0);

@@ -16,8 +16,11 @@ pub(crate) fn set_aside(raw: &mut Raw, notices: &mut Vec<String>) {
     let mut found: Vec<(usize, String)> = Vec::new();
     for (at, (v, i)) in v.windows(3).zip(i.windows(3)).enumerate() {
         let (&[v0, v1, v2], &[i0, i1, i2]) = (v, i) else { continue };
-        let (v_around, i_around) = ((v0 + v2) / 2.0, (i0 + i2) / 2.0);
         // the cheap question first: most rows are like their neighbours
+        if (v1 - v0).abs() <= 0.2 * v0 && (i1 - i0).abs() <= 0.5 * i0.abs() {
+            continue;
+        }
+        let (v_around, i_around) = ((v0 + v2) / 2.0, (i0 + i2) / 2.0);
         let v_off = (v1 - v_around).abs() > 0.33 * v_around.abs();
         let i_off = (i1 - i_around).abs() > 0.8 * i_around.abs() && i_around != 0.0;
         if v_off

@@ -22,6 +22,54 @@ pub(crate) enum Timing {
     DateAndTime { date_at: usize, order: DateOrder, time_at: usize },
 }
 
+impl Timing {
+    /// The notation of the column that gives the time between rows.
+    pub(crate) fn notation(&self) -> Option<Notation> {
+        match self {
+            Timing::Interval { .. } => None,
+            Timing::Column { notation, .. } => Some(*notation),
+            Timing::DateAndTime { order, .. } => {
+                Some(Notation::Civil { order: *order, zoned: false })
+            }
+        }
+    }
+
+    /// The columns it is read from.
+    pub(crate) fn columns(self) -> Vec<usize> {
+        match self {
+            Timing::Interval { .. } => Vec::new(),
+            Timing::Column { at, start, .. } => {
+                std::iter::once(at).chain(start.map(|(start, _)| start)).collect()
+            }
+            Timing::DateAndTime { date_at, time_at, .. } => vec![date_at, time_at],
+        }
+    }
+
+    /// The last column a row can't do without.
+    pub(crate) fn last_column(self) -> usize {
+        match self {
+            Timing::Interval { .. } => 0,
+            Timing::Column { at, .. } => at,
+            Timing::DateAndTime { date_at, time_at, .. } => date_at.max(time_at),
+        }
+    }
+
+    /// The same with its columns counted in another way.
+    pub(crate) fn with_columns(self, by: impl Fn(usize) -> usize) -> Timing {
+        match self {
+            Timing::Interval { s } => Timing::Interval { s },
+            Timing::Column { at, notation, start } => Timing::Column {
+                at: by(at),
+                notation,
+                start: start.map(|(start, notation)| (by(start), notation)),
+            },
+            Timing::DateAndTime { date_at, order, time_at } => {
+                Timing::DateAndTime { date_at: by(date_at), order, time_at: by(time_at) }
+            }
+        }
+    }
+}
+
 struct Candidate {
     at: usize,
     role: Role,
