@@ -28,7 +28,8 @@ pub enum Error {
     /// A weather file of no known layout.
     #[error(
         "this is no weather file of a known layout: it begins with \"{begins}\"; expected TMY3, EPW, \
-         SURFRAD or SOLRAD, BSRN (station-to-archive), MIDC or CRN 5-minute"
+         SURFRAD or SOLRAD, BSRN (station-to-archive), MIDC, CRN 5-minute, or a table whose \
+         heading names a time and the global irradiance"
     )]
     WeatherLayout {
         /// Its first line, cut short.

@@ -194,6 +194,55 @@ fn epw_hours_run_from_1_to_24() {
 }
 
 #[test]
+fn any_table_with_a_heading_is_read() {
+    let place = Place::new(40.0, 15.0, 100.0).unwrap();
+    let check = |file: &str, start: &str, [ghi, dni, dhi, air, dew, wind]: [f64; 6]| {
+        let found = Weather::read(file.as_bytes(), Some(place)).unwrap();
+        assert_eq!((found.layout, found.interval_s), (Layout::Table, 1800.0), "{file}");
+        let first = reading(&found, start);
+        for (found, expect) in [
+            (first.ghi_w_m2, ghi),
+            (first.dni_w_m2, dni),
+            (first.dhi_w_m2, dhi),
+            (first.air_c, air),
+            (first.dew_point_c, dew),
+            (first.wind_mps, wind),
+        ] {
+            assert!((found.unwrap() - expect).abs() < 1e-9, "{file}: {first:?}, expected {expect}");
+        }
+    };
+    check(
+        "time,GHI,DNI,DHI,temp_air,dew point,wind speed\n\
+         2026-06-21T11:00Z,800,700,120,18.5,9,3\n2026-06-21T11:30Z,810,700,120,18.5,9,3\n",
+        "2026-06-21T11:00Z",
+        [800.0, 700.0, 120.0, 18.5, 9.0, 3.0],
+    );
+    // Decimal commas, other units, a line above, an offset from UTC.
+    check(
+        "station 7;roof\nTimestamp;Global (kW/m²);Direct (kW/m²);Diffuse (kW/m²);Temp (°F);\
+         Humidity (%);Wind (km/h);Wind dir\n\
+         2026-06-21T13:00+02:00;0,8;0,7;0,12;68,0;50;36;180\n\
+         2026-06-21T13:30+02:00;0,8;0,7;0,12;68,0;50;36;180\n",
+        "2026-06-21T11:00Z",
+        [800.0, 700.0, 120.0, 20.0, sky::dew_point_c(20.0, 0.5), 10.0],
+    );
+    // Day and time apart.
+    check(
+        "Date\tTime (UTC)\tglobal\tbeam\tdiffuse\ttemperature [K]\tdewpoint\twind (kt)\n\
+         21.06.2026\t11:00\t800\t700\t120\t290,15\t9\t0\n\
+         21.06.2026\t11:30\t800\t700\t120\t290,15\t9\t0\n",
+        "2026-06-21T11:00Z",
+        [800.0, 700.0, 120.0, 17.0, 9.0, 0.0],
+    );
+    let file = "time,GHI\n2026-06-21T11:00Z,800\n";
+    let error = Weather::read(file.as_bytes(), None).unwrap_err();
+    assert_eq!(error, Error::WeatherPlace { layout: "table" });
+    let file = "time,GHI\nyesterday,800\n2026-06-21T11:00Z,a lot\n2026-06-21T12:00Z,-9999\n";
+    let found = Weather::read(file.as_bytes(), Some(place)).unwrap().findings;
+    assert_eq!((found.rows, found.unreadable, found.missing_ghi), (3, 2, 1));
+}
+
+#[test]
 fn readings_from_elsewhere_are_checked_alike() {
     let epw = epw(|day, hour| epw_hour(day, hour, round_sky(hour)));
     let epw = Weather::read(epw.as_bytes(), None).unwrap();

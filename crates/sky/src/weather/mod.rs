@@ -9,6 +9,7 @@ mod crn;
 mod epw;
 mod fill;
 mod midc;
+mod plain;
 mod season;
 mod surfrad;
 mod text;
@@ -36,7 +37,7 @@ pub enum Layout {
     Midc,
     /// NOAA Climate Reference Network, 5-minute product: stretches that end at their stamp.
     Crn,
-    /// Any other table, see [`Weather::from_readings`].
+    /// Any other table: with a heading that names the columns, or [`Weather::from_readings`].
     Table,
 }
 
@@ -166,8 +167,8 @@ pub struct Weather {
 }
 
 impl Weather {
-    /// Reads a weather file. The place overrides what the file says of it; a MIDC file says
-    /// nothing.
+    /// Reads a weather file. The place overrides what the file says of it; MIDC files and other
+    /// tables say nothing.
     ///
     /// # Errors
     /// When the layout is unknown, its header can't be read, no row can be, the place is wanting,
@@ -175,10 +176,9 @@ impl Weather {
     pub fn read(bytes: &[u8], place: Option<Place>) -> Result<Self, Error> {
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}');
-        let unknown = || Error::WeatherLayout {
+        let layout = layout_of(text).ok_or_else(|| Error::WeatherLayout {
             begins: text::short(text.lines().find(|line| !line.trim().is_empty()).unwrap_or("")),
-        };
-        let layout = layout_of(text).ok_or_else(unknown)?;
+        })?;
         let draft = match layout {
             Layout::Tmy3 => tmy3::read(text),
             Layout::Epw => epw::read(text),
@@ -186,7 +186,7 @@ impl Weather {
             Layout::Bsrn => bsrn::read(text),
             Layout::Midc => midc::read(text),
             Layout::Crn => crn::read(text),
-            Layout::Table => return Err(unknown()),
+            Layout::Table => plain::read(text),
         }?;
         check::checked(layout, draft, place)
     }
@@ -254,6 +254,6 @@ fn layout_of(text: &str) -> Option<Layout> {
     } else if words.len() >= 23 && words.get(1).is_some_and(|date| text::is_day(date)) {
         Some(Layout::Crn)
     } else {
-        None
+        plain::has_heading(text).then_some(Layout::Table)
     }
 }
