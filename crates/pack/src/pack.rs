@@ -49,6 +49,11 @@ pub enum Provenance {
     },
     /// Values that somebody stated.
     Stated,
+    /// A data sheet's capacities by rate, on the typical curve: nothing was measured.
+    Sheet {
+        /// How well the sheet is met, in a sentence.
+        note: String,
+    },
     /// Measured from records.
     Measured {
         /// The records.

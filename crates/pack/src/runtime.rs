@@ -72,12 +72,19 @@ pub fn runtime_from(
     behind_ohm: f64,
     cutoff_v: f64,
 ) -> Result<Runtime, PackError> {
-    let (what, size) = match load {
-        Load::Power(power_w) => ("the load in W", power_w),
-        Load::Current(current_a) => ("the load in A", current_a),
-        Load::Resistance(ohm) => ("the load in Ω", ohm),
+    // a millionth of a watt outlasts any battery
+    const LEAST: f64 = 1e-6;
+    match load {
+        Load::Power(power_w) => above("the load in W", power_w, LEAST, "a number above 0")?,
+        Load::Current(current_a) => above("the load in A", current_a, LEAST, "a number above 0")?,
+        Load::Resistance(ohm) => above("the load in Ω", ohm, 0.0, "a number above 0")?,
     };
-    above(what, size, 0.0, "a number above 0")?;
+    if let Load::Resistance(ohm) = load
+        && ohm > 1.0 / LEAST
+    {
+        let right = "a million or less";
+        return Err(PackError::Value { what: "the load in Ω", value: ohm, right });
+    }
     above("the resistance of the cable in Ω", behind_ohm, -f64::MIN_POSITIVE, "0 or more")?;
     above("the cutoff in V", cutoff_v, -f64::MIN_POSITIVE, "0 or more")?;
     Ok(Question { pack, climate, load, behind_ohm, cutoff_v }.answer(start))

@@ -3,7 +3,10 @@
 
 mod common;
 use common::{circuit, close, json};
-use pack::{Climate, Ended, Limits, Load, Pack, Provenance, Spread, State, runtime, runtime_from};
+use pack::{
+    Chemistry, Climate, Ended, Limits, Load, Pack, Provenance, Spread, State, runtime, runtime_from,
+};
+use proptest::prelude::*;
 
 // as the references' README states them
 const TIME: f64 = 1e-3;
@@ -115,6 +118,9 @@ fn refuses_what_is_no_question() {
         (Load::Power(0.0), 0.0, 12.0),
         (Load::Current(-1.0), 0.0, 12.0),
         (Load::Power(f64::NAN), 0.0, 12.0),
+        (Load::Power(1e-320), 0.0, 12.0),
+        (Load::Resistance(f64::INFINITY), 0.0, 12.0),
+        (Load::Resistance(0.0), 0.0, 12.0),
         (Load::Power(30.0), -0.1, 12.0),
         (Load::Power(30.0), 0.0, f64::INFINITY),
     ] {
@@ -128,4 +134,37 @@ fn from_a_worn_state_it_ends_sooner() {
     let half = State::rested(0.5);
     let run = runtime_from(&pack, half, &Climate::MILD, Load::Current(2.0), 0.0, 12.0).unwrap();
     close("half", run.delivered_ah, 18.0 - 0.0405 * 36.0, 2e-3);
+}
+
+proptest! {
+    #[test]
+    fn any_question_has_an_answer(
+        which in 0..5usize,
+        rated_ah in 0.5..500.0f64,
+        size in -5.0..4.0f64,
+        kind in 0..3,
+        behind_ohm in 0.0..2.0f64,
+        cutoff_v in 0.0..16.0f64,
+        soc in -0.1..1.1f64,
+        temperature_c in -60.0..90.0f64,
+    ) {
+        let pack = Pack::typical(Chemistry::ALL[which], rated_ah).unwrap();
+        let size = 10f64.powf(size);
+        let load = match kind {
+            0 => Load::Power(size),
+            1 => Load::Current(size),
+            _ => Load::Resistance(size),
+        };
+        let climate = pack.circuit.climate(temperature_c);
+        let start = State::rested(soc);
+        let run = runtime_from(&pack, start, &climate, load, behind_ohm, cutoff_v).unwrap();
+        prop_assert!(run.time_to_cutoff_s.is_finite() && run.time_to_cutoff_s >= 0.0);
+        // what was given came out of what was held, the pack's own draw included
+        let idle_ah = pack.idle_a * run.time_to_cutoff_s / 3600.0;
+        let taken_ah = (start.soc - run.end.soc) * pack.circuit.capacity_ah;
+        prop_assert!((taken_ah - idle_ah - run.delivered_ah).abs() < 2e-3 * (taken_ah + 1e-3));
+        // and a lower cutoff never ends sooner
+        let lower = runtime_from(&pack, start, &climate, load, behind_ohm, 0.9 * cutoff_v).unwrap();
+        prop_assert!(lower.time_to_cutoff_s >= run.time_to_cutoff_s * (1.0 - 1e-6) - 0.01);
+    }
 }

@@ -72,6 +72,7 @@ fn remarks(pack: &Pack) -> Vec<String> {
             "This pack was not measured: a typical curve is used ({source}). One bench record would replace it."
         )],
         Provenance::Stated => Vec::new(),
+        Provenance::Sheet { note } => vec![note.clone()],
         Provenance::Measured { notes, .. } => notes.clone(),
     }
 }

@@ -9,6 +9,7 @@ mod examine;
 mod found;
 mod linear;
 mod problem;
+mod sheet;
 mod walk;
 mod weigh;
 
@@ -17,6 +18,8 @@ use examine::{Examined, examine};
 use linear::{Linear, Ohms, knots};
 use problem::{Problem, Record, choose};
 use walk::{Known, Latent};
+
+pub use sheet::{Rated, from_sheet};
 
 /// A record to fit.
 #[derive(Debug, Clone, Copy)]

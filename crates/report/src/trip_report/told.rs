@@ -148,6 +148,7 @@ pub(super) fn remarks(plan: &Plan, forecast: &Forecast) -> Vec<String> {
             "The pack was not measured: a typical curve stands for it ({source}). One bench record would replace it."
         )),
         Provenance::Stated => remarks.push("The pack's values are as stated in the plan.".into()),
+        Provenance::Sheet { note } => remarks.push(sentence(note)),
         Provenance::Measured { from, notes } => {
             remarks.push(format!("The pack was measured: {}.", listed(from)));
             remarks.extend(notes.iter().map(|note| sentence(note)));
