@@ -30,25 +30,6 @@ impl LoadLine {
         first: 0,
         collapses: false,
     };
-
-    pub(crate) fn current_a(&self, v: f64) -> f64 {
-        let y = 1.0 / v;
-        self.current_a_by(v, y, y * y)
-    }
-
-    /// As [`LoadLine::current_a`], with the powers of `1/v` at hand.
-    #[inline]
-    pub(crate) fn current_a_by(&self, v: f64, y: f64, y2: f64) -> f64 {
-        let [m0, m1, m2, m3] = self.curve.m;
-        self.curve.g_s * v + self.curve.a_a + y * (m0 + y2 * (m1 + y2 * (m2 + y2 * m3)))
-    }
-
-    /// How the current changes with the voltage (A/V).
-    #[inline]
-    pub(crate) fn slope(&self, y2: f64) -> f64 {
-        let [m0, m1, m2, m3] = self.curve.m;
-        self.curve.g_s - y2 * (m0 + y2 * (3.0 * m1 + y2 * (5.0 * m2 + y2 * (7.0 * m3))))
-    }
 }
 
 /// Makes load lines. Holds working memory: one for each thread.

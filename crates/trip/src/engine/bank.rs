@@ -7,28 +7,51 @@ use crate::draws::Draw;
 use crate::loads::{LoadLine, Loads, Mask};
 use crate::timeline::{Block, Step};
 
-/// Arrays of one value a lane.
-pub(super) struct Bank<const N: usize> {
-    // state
-    pub(super) soc: [f64; N],
-    pub(super) v1_v: [f64; N],
-    pub(super) gap: [f64; N],
+/// One number a lane.
+pub(super) type Row<const N: usize> = [f64; N];
+
+/// What a step changes.
+#[derive(Clone, Copy)]
+pub(super) struct State<const N: usize> {
+    pub(super) soc: Row<N>,
+    pub(super) v1_v: Row<N>,
+    pub(super) gap: Row<N>,
     /// Mean voltage at the terminals in the last step, from which the next solution starts.
-    pub(super) v: [f64; N],
+    pub(super) v: Row<N>,
+}
+
+/// The draws of a group, structure of arrays.
+#[derive(Clone)]
+pub(super) struct Bank<const N: usize> {
+    pub(super) state: State<N>,
     pub(super) off: [Mask; N],
     pub(super) open: [bool; N],
-    // of the block
-    pub(super) line: [LoadLine; N],
-    pub(super) floor_v: [f64; N],
-    sun: [f64; N],
-    least_a: [f64; N],
-    emf_shift_v: [f64; N],
-    r0_ohm: [f64; N],
-    r1_ohm: [f64; N],
-    charge_ohm: [f64; N],
-    stretch: [f64; N],
-    soc_per_a: [f64; N],
-    gap_full: [f64; N],
+    /// Least voltage at the terminals for all that is on.
+    pub(super) floor_v: Row<N>,
+    pub(super) lines: [LoadLine; N],
+    line: Lines<N>,
+    /// What the lines were made for, so that they are made anew only when it changes.
+    made_for: [Option<(usize, Mask, bool)>; N],
+    sun: Row<N>,
+    least_a: Row<N>,
+    shift_v: Row<N>,
+    r0_ohm: Row<N>,
+    r1_ohm: Row<N>,
+    charge_ohm: Row<N>,
+    stretch: Row<N>,
+    soc_per_a: Row<N>,
+    gap_full: Row<N>,
+}
+
+/// The load lines' coefficients, a row each.
+#[derive(Clone)]
+struct Lines<const N: usize> {
+    g_s: Row<N>,
+    a_a: Row<N>,
+    m0: Row<N>,
+    m1: Row<N>,
+    m2: Row<N>,
+    m3: Row<N>,
 }
 
 /// How long a step is: the exponentials, the same for all lanes since the time constants are.
@@ -57,47 +80,54 @@ impl Pace {
     }
 }
 
-/// What sources may do in a step, in one lane.
+/// What flowed in a step.
 #[derive(Clone, Copy)]
-pub(super) struct Supply {
-    /// Power they have (W), of which they give at most `cap_a`.
-    power_w: f64,
-    cap_a: f64,
-    /// Current that comes whatever the voltage (A).
-    fixed_a: f64,
-}
-
-impl Supply {
-    const NONE: Supply = Supply { power_w: 0.0, cap_a: 0.0, fixed_a: 0.0 };
-
-    fn current_a(&self, v: f64) -> f64 {
-        (self.power_w / v).min(self.cap_a) + self.fixed_a
-    }
-}
-
-/// What flowed in a step, in one lane.
-#[derive(Clone, Copy, Default)]
-pub(super) struct Flow {
-    pub(super) battery_a: f64,
-    pub(super) source_a: f64,
+pub(super) struct Flows<const N: usize> {
+    pub(super) battery_a: Row<N>,
+    pub(super) source_a: Row<N>,
     /// Lost in the pack's resistances (W).
-    pub(super) loss_w: f64,
+    pub(super) loss_w: Row<N>,
+}
+
+impl<const N: usize> Flows<N> {
+    pub(super) const NONE: Self =
+        Self { battery_a: [0.0; N], source_a: [0.0; N], loss_w: [0.0; N] };
+}
+
+/// What is the same for all lanes in a step.
+#[derive(Clone, Copy)]
+pub(super) struct Scene<'a> {
+    pub(super) cell: &'a Cell<'a>,
+    pub(super) block: &'a Block,
+    pub(super) step: &'a Step,
+    pub(super) pace: Pace,
 }
 
 impl<const N: usize> Bank<N> {
     pub(super) fn start(cell: &Cell<'_>) -> Self {
         Self {
-            soc: [cell.soc_start; N],
-            v1_v: [0.0; N],
-            gap: [0.0; N],
-            v: [cell.circuit.ocv.at(cell.soc_start); N],
+            state: State {
+                soc: [cell.soc_start; N],
+                v1_v: [0.0; N],
+                gap: [0.0; N],
+                v: [cell.circuit.ocv.at(cell.soc_start); N],
+            },
             off: [0; N],
             open: [false; N],
-            line: [LoadLine::NONE; N],
             floor_v: [0.0; N],
+            lines: [LoadLine::NONE; N],
+            line: Lines {
+                g_s: [0.0; N],
+                a_a: [0.0; N],
+                m0: [0.0; N],
+                m1: [0.0; N],
+                m2: [0.0; N],
+                m3: [0.0; N],
+            },
+            made_for: [None; N],
             sun: [1.0; N],
             least_a: [0.0; N],
-            emf_shift_v: [0.0; N],
+            shift_v: [0.0; N],
             r0_ohm: [0.0; N],
             r1_ohm: [0.0; N],
             charge_ohm: [0.0; N],
@@ -107,20 +137,15 @@ impl<const N: usize> Bank<N> {
         }
     }
 
-    /// What holds through a block: temperature, load, lengths.
-    pub(super) fn prepare(
-        &mut self,
-        cell: &Cell<'_>,
-        loads: &mut Loads<'_>,
-        draws: &[Draw; N],
-        block: &Block,
-    ) {
+    /// What holds through a block: temperature, load, lengths. `scene` is the block's first step.
+    pub(super) fn prepare(&mut self, loads: &mut Loads<'_>, draws: &[Draw; N], scene: &Scene<'_>) {
+        let Scene { cell, block, .. } = *scene;
         let circuit = cell.circuit;
         for (lane, draw) in draws.iter().enumerate() {
             let Climate { resistance, stretch, .. } = circuit.climate(block.air_c + draw.air_k);
             let resistance = resistance * draw.resistance;
             let capacity_ah = circuit.capacity_ah * draw.capacity;
-            self.emf_shift_v[lane] = circuit.offset_v + draw.ocv_v;
+            self.shift_v[lane] = circuit.offset_v + draw.ocv_v;
             self.r0_ohm[lane] = circuit.r0_ohm * resistance;
             self.r1_ohm[lane] = circuit.r1_ohm * resistance;
             self.charge_ohm[lane] = circuit.charge_ohm * resistance;
@@ -132,145 +157,302 @@ impl<const N: usize> Bank<N> {
             self.sun[lane] = draw.sun.get(block.night).copied().unwrap_or(1.0);
             let frozen = block.air_c + draw.air_k < block.no_charge_below_c;
             self.least_a[lane] = if frozen { 0.0 } else { -block.most_charge_a };
-            self.take_load(lane, cell, loads, draw, block);
+            if self.take_load(lane, loads, draw, scene) {
+                self.state.v[lane] = self.lane(lane).start_v(scene);
+            }
         }
     }
 
-    /// Sets the load of a lane: what is on in the block, without what has stopped.
+    /// Sets the load of a lane: what is on in the block, without what has stopped. True if it is
+    /// another than before.
     pub(super) fn take_load(
         &mut self,
         lane: usize,
-        cell: &Cell<'_>,
         loads: &mut Loads<'_>,
         draw: &Draw,
-        block: &Block,
-    ) {
-        if self.open[lane] {
-            self.line[lane] = LoadLine::NONE;
-            self.floor_v[lane] = f64::NEG_INFINITY;
+        scene: &Scene<'_>,
+    ) -> bool {
+        let set = scene.block.set;
+        let wanted = Some((set, self.off[lane], self.open[lane]));
+        if self.made_for[lane] == wanted {
+            return false;
+        }
+        self.made_for[lane] = wanted;
+        let line =
+            if self.open[lane] { LoadLine::NONE } else { loads.line(set, self.off[lane], draw) };
+        self.floor_v[lane] = if self.open[lane] {
+            f64::NEG_INFINITY
         } else {
-            self.line[lane] = loads.line(block.set, self.off[lane], draw);
-            self.floor_v[lane] =
-                self.line[lane].floor_v.max(cell.limits.undervoltage_v.unwrap_or(0.0));
+            line.floor_v.max(scene.cell.limits.undervoltage_v.unwrap_or(0.0))
+        };
+        self.set_line(lane, &line);
+        true
+    }
+
+    fn set_line(&mut self, lane: usize, line: &LoadLine) {
+        self.lines[lane] = *line;
+        self.line.g_s[lane] = line.curve.g_s;
+        self.line.a_a[lane] = line.curve.a_a;
+        [self.line.m0[lane], self.line.m1[lane], self.line.m2[lane], self.line.m3[lane]] =
+            line.curve.m;
+    }
+
+    /// One lane alone.
+    pub(super) fn lane(&self, lane: usize) -> Bank<1> {
+        let one = |row: &Row<N>| [row[lane]];
+        Bank {
+            state: State {
+                soc: one(&self.state.soc),
+                v1_v: one(&self.state.v1_v),
+                gap: one(&self.state.gap),
+                v: one(&self.state.v),
+            },
+            off: [self.off[lane]],
+            open: [self.open[lane]],
+            floor_v: one(&self.floor_v),
+            lines: [self.lines[lane]],
+            line: Lines {
+                g_s: one(&self.line.g_s),
+                a_a: one(&self.line.a_a),
+                m0: one(&self.line.m0),
+                m1: one(&self.line.m1),
+                m2: one(&self.line.m2),
+                m3: one(&self.line.m3),
+            },
+            made_for: [self.made_for[lane]],
+            sun: one(&self.sun),
+            least_a: one(&self.least_a),
+            shift_v: one(&self.shift_v),
+            r0_ohm: one(&self.r0_ohm),
+            r1_ohm: one(&self.r1_ohm),
+            charge_ohm: one(&self.charge_ohm),
+            stretch: one(&self.stretch),
+            soc_per_a: one(&self.soc_per_a),
+            gap_full: one(&self.gap_full),
         }
     }
 
-    pub(super) fn supply(&self, lane: usize, block: &Block, step: &Step) -> Supply {
-        if !block.supplied {
-            return Supply::NONE;
-        }
-        Supply {
-            power_w: step.panel_w * self.sun[lane],
-            cap_a: step.panel_cap_a,
-            fixed_a: step.panel_a * self.sun[lane] + step.charger_a,
-        }
+    /// Puts back a lane that [`Bank::lane`] took out.
+    pub(super) fn put(&mut self, lane: usize, one: &Bank<1>) {
+        self.state.put(lane, &one.state);
+        (self.off[lane], self.open[lane]) = (one.off[0], one.open[0]);
+        self.floor_v[lane] = one.floor_v[0];
+        self.made_for[lane] = one.made_for[0];
+        self.set_line(lane, &one.lines[0]);
     }
 
-    /// One step of one lane.
+    /// One step of all lanes, with so many rounds of Newton's method.
     #[inline(always)]
-    pub(super) fn step(
+    pub(super) fn step<const ROUNDS: usize>(&mut self, scene: &Scene<'_>) -> Flows<N> {
+        // each form has no branch left in it
+        match (scene.block.supplied, scene.cell.circuit.charge_ohm > 0.0) {
+            (false, _) => self.step_as::<ROUNDS, false, false>(scene),
+            (true, false) => self.step_as::<ROUNDS, true, false>(scene),
+            (true, true) => self.step_as::<ROUNDS, true, true>(scene),
+        }
+    }
+
+    #[inline(always)]
+    // one index into many rows is what becomes vector registers
+    #[allow(clippy::needless_range_loop)]
+    fn step_as<const ROUNDS: usize, const SUPPLIED: bool, const RESISTS: bool>(
         &mut self,
-        lane: usize,
-        cell: &Cell<'_>,
-        block: &Block,
-        supply: Supply,
-        pace: Pace,
-        rounds: usize,
-    ) -> Flow {
+        scene: &Scene<'_>,
+    ) -> Flows<N> {
+        let Scene { cell, block, step, pace } = *scene;
         let circuit = cell.circuit;
         let efficiency = circuit.charge_efficiency;
         let bound = circuit.wells.map_or(0.0, |w| 1.0 - w.at_hand);
-        let (stretch, gap_full) = (self.stretch[lane], self.gap_full[lane]);
-        let soc_per_a = self.soc_per_a[lane] * pace.share;
-        let (soc, gap, v1_v) = (self.soc[lane], self.gap[lane], self.v1_v[lane]);
-        // what the mean state would be without a current, and how far an ampere moves it
-        let rest = 1.0 - (1.0 - soc + bound * gap * pace.gap_mean) * stretch;
-        let per_a = stretch * (0.5 * soc_per_a + bound * gap_full * (1.0 - pace.gap_mean));
-        let (ocv_v, slope_v) = circuit.ocv.at_with_slope(rest);
-        let rest_v = ocv_v + self.emf_shift_v[lane];
-        let low = circuit.rise.depth(rest);
-        let mut r0_ohm = self.r0_ohm[lane] * (1.0 + circuit.rise.share * low * low);
-        let line = &self.line[lane];
-        if block.supplied && line.current_a(rest_v) < supply.current_a(rest_v) {
-            r0_ohm += self.charge_ohm[lane] / Circuit::missing(soc);
-        }
-        let slow_ohm = self.r1_ohm[lane] * (1.0 - pace.v1_mean);
-        let emf_v = rest_v - v1_v * pace.v1_mean;
-        let ohm = r0_ohm + slow_ohm + slope_v * per_a;
+        let (gap_lost, gap_mean_lost) = (1.0 - pace.gap_keep, 1.0 - pace.gap_mean);
+        let (v1_lost, v1_mean_lost) = (1.0 - pace.v1_keep, 1.0 - pace.v1_mean);
 
-        let mut v = solve(emf_v, ohm, line, supply, self.v[lane], rounds);
-        let mut current_a = (emf_v - v) / ohm;
-        if block.supplied {
-            // the source holds its voltage at the end of the step; the pack takes no more than it
-            // has room for, nor than it may
-            let end_per_a = stretch * (soc_per_a + bound * gap_full * (1.0 - pace.gap_keep));
-            let end_ohm = r0_ohm + self.r1_ohm[lane] * (1.0 - pace.v1_keep) + slope_v * end_per_a;
-            let end_rest = 1.0 - (1.0 - soc + bound * gap * pace.gap_keep) * stretch;
-            let end_v = rest_v + slope_v * (end_rest - rest) - v1_v * pace.v1_keep;
-            let held_a = (end_v - block.hold_v) / end_ohm;
-            let full_a = (soc - 1.0) / (efficiency * soc_per_a);
-            let least_a = held_a.max(full_a).max(self.least_a[lane]).min(0.0);
-            if current_a < least_a {
-                current_a = least_a;
-                v = emf_v - ohm * current_a;
+        // the state in the middle of the step as it would be without a current
+        let (mut rest, mut ocv_v, mut slope_v) = ([0.0; N], [0.0; N], [0.0; N]);
+        for lane in 0..N {
+            let missing = 1.0 - self.state.soc[lane] + bound * self.state.gap[lane] * pace.gap_mean;
+            rest[lane] = 1.0 - missing * self.stretch[lane];
+        }
+        for lane in 0..N {
+            (ocv_v[lane], slope_v[lane]) = circuit.ocv.at_with_slope(rest[lane]);
+        }
+        let mut flows = Flows::NONE;
+        for lane in 0..N {
+            let (stretch, gap_full) = (self.stretch[lane], self.gap_full[lane]);
+            let soc_per_a = self.soc_per_a[lane] * pace.share;
+            let (soc, gap, v1_v) =
+                (self.state.soc[lane], self.state.gap[lane], self.state.v1_v[lane]);
+            // how far an ampere moves the mean state
+            let per_a = stretch * (0.5 * soc_per_a + bound * gap_full * gap_mean_lost);
+            let rest_v = ocv_v[lane] + self.shift_v[lane];
+            let low = circuit.rise.depth(rest[lane]);
+            let mut r0_ohm = self.r0_ohm[lane] * (1.0 + circuit.rise.share * low * low);
+            let supply = if SUPPLIED {
+                Supply {
+                    power_w: step.panel_w * self.sun[lane],
+                    cap_a: step.panel_cap_a,
+                    fixed_a: step.panel_a * self.sun[lane] + step.charger_a,
+                }
+            } else {
+                Supply::NONE
+            };
+            if RESISTS {
+                let net_a = self.line.at(lane, rest_v).0 - supply.at(rest_v).0;
+                let against_ohm = self.charge_ohm[lane] / Circuit::missing(soc);
+                r0_ohm += if net_a < 0.0 { against_ohm } else { 0.0 };
+            }
+            let slow_ohm = self.r1_ohm[lane] * v1_mean_lost;
+            let emf_v = rest_v - v1_v * pace.v1_mean;
+            let ohm = r0_ohm + slow_ohm + slope_v[lane] * per_a;
+
+            let mut v = self.state.v[lane];
+            for _ in 0..ROUNDS {
+                v = newton(v, emf_v, ohm, &self.line, lane, supply, SUPPLIED);
+            }
+            let mut current_a = (emf_v - v) / ohm;
+            if SUPPLIED {
+                // the source holds its voltage at the end of the step; the pack takes no more than
+                // it has room for, nor than it may
+                let end_per_a = stretch * (soc_per_a + bound * gap_full * gap_lost);
+                let end_ohm = r0_ohm + self.r1_ohm[lane] * v1_lost + slope_v[lane] * end_per_a;
+                let end_rest = 1.0 - (1.0 - soc + bound * gap * pace.gap_keep) * stretch;
+                let end_v = rest_v + slope_v[lane] * (end_rest - rest[lane]) - v1_v * pace.v1_keep;
+                let held_a = (end_v - block.hold_v) / end_ohm;
+                let full_a = (soc - 1.0) / (efficiency * soc_per_a);
+                let least_a = held_a.max(full_a).max(self.least_a[lane]).min(0.0);
+                let over = current_a < least_a;
+                current_a = if over { least_a } else { current_a };
+                v = if over { emf_v - ohm * least_a } else { v };
+            }
+            let stored_a = if current_a < 0.0 { current_a * efficiency } else { current_a };
+            self.state.soc[lane] = soc - (stored_a + cell.idle_a) * soc_per_a;
+            self.state.gap[lane] = gap * pace.gap_keep + stored_a * gap_full * gap_lost;
+            self.state.v1_v[lane] = v1_v * pace.v1_keep + current_a * self.r1_ohm[lane] * v1_lost;
+            self.state.v[lane] = v;
+            // only the scalar loop is asked what flowed
+            if N == 1 {
+                flows.battery_a[lane] = current_a;
+                if SUPPLIED {
+                    flows.source_a[lane] = self.line.at(lane, v).0 - current_a;
+                }
+                flows.loss_w[lane] =
+                    current_a * (v1_v * pace.v1_mean + (slow_ohm + r0_ohm) * current_a);
             }
         }
-        let stored_a = if current_a < 0.0 { current_a * efficiency } else { current_a };
-        self.soc[lane] = soc - (stored_a + cell.idle_a) * soc_per_a;
-        self.gap[lane] = gap * pace.gap_keep + stored_a * gap_full * (1.0 - pace.gap_keep);
-        self.v1_v[lane] =
-            v1_v * pace.v1_keep + current_a * self.r1_ohm[lane] * (1.0 - pace.v1_keep);
-        self.v[lane] = v;
-        Flow {
-            battery_a: current_a,
-            // without a source the difference is only what Newton's method leaves
-            source_a: if block.supplied { line.current_a(v) - current_a } else { 0.0 },
-            loss_w: current_a * (v1_v * pace.v1_mean + (slow_ohm + r0_ohm) * current_a),
-        }
+        flows
+    }
+}
+
+impl<const N: usize> State<N> {
+    fn put(&mut self, lane: usize, one: &State<1>) {
+        (self.soc[lane], self.v1_v[lane]) = (one.soc[0], one.v1_v[0]);
+        (self.gap[lane], self.v[lane]) = (one.gap[0], one.v[0]);
     }
 
-    /// The voltage at the terminals of one lane at this very moment, with what is on.
-    pub(super) fn now_v(&self, lane: usize, cell: &Cell<'_>, supply: Supply) -> f64 {
-        let circuit = cell.circuit;
+    pub(super) fn lane(&self, lane: usize) -> State<1> {
+        State {
+            soc: [self.soc[lane]],
+            v1_v: [self.v1_v[lane]],
+            gap: [self.gap[lane]],
+            v: [self.v[lane]],
+        }
+    }
+}
+
+impl Bank<1> {
+    /// The voltage at the terminals at this very moment, with what is on; 0 where no voltage
+    /// satisfies it.
+    pub(super) fn now_v(&self, scene: &Scene<'_>) -> f64 {
+        let (circuit, step) = (scene.cell.circuit, scene.step);
         let bound = circuit.wells.map_or(0.0, |w| 1.0 - w.at_hand);
-        let here = 1.0 - (1.0 - self.soc[lane] + bound * self.gap[lane]) * self.stretch[lane];
+        let here = 1.0 - (1.0 - self.state.soc[0] + bound * self.state.gap[0]) * self.stretch[0];
         let low = circuit.rise.depth(here);
-        let ohm = self.r0_ohm[lane] * (1.0 + circuit.rise.share * low * low);
-        let emf_v = circuit.ocv.at(here) + self.emf_shift_v[lane] - self.v1_v[lane];
-        let v = solve(emf_v, ohm, &self.line[lane], supply, self.v[lane], SURE_ROUNDS);
-        // no voltage satisfies the load: there is none
-        let off_v = emf_v - ohm * (self.line[lane].current_a(v) - supply.current_a(v)) - v;
+        let ohm = self.r0_ohm[0] * (1.0 + circuit.rise.share * low * low);
+        let emf_v = circuit.ocv.at(here) + self.shift_v[0] - self.state.v1_v[0];
+        let supply = if scene.block.supplied {
+            Supply {
+                power_w: step.panel_w * self.sun[0],
+                cap_a: step.panel_cap_a,
+                fixed_a: step.panel_a * self.sun[0] + step.charger_a,
+            }
+        } else {
+            Supply::NONE
+        };
+        let mut v = self.state.v[0];
+        for _ in 0..SURE_ROUNDS {
+            v = newton(v, emf_v, ohm, &self.line, 0, supply, true);
+        }
+        let off_v = emf_v - ohm * (self.line.at(0, v).0 - supply.at(v).0) - v;
         if off_v.abs() < 1e-6 * emf_v { v } else { 0.0 }
+    }
+}
+
+impl Bank<1> {
+    /// Where the solution of a step with a new load starts from.
+    pub(super) fn start_v(&self, scene: &Scene<'_>) -> f64 {
+        let v = self.now_v(scene);
+        if v > 0.0 { v } else { self.state.v[0] }
     }
 }
 
 /// Enough rounds of Newton's method from anywhere near.
 const SURE_ROUNDS: usize = 12;
 
-/// The voltage at which pack, load and source agree: `emf − ohm·(load − source) = v`.
-#[inline(always)]
-fn solve(
-    emf_v: f64,
-    ohm: f64,
-    line: &LoadLine,
-    supply: Supply,
-    start_v: f64,
-    rounds: usize,
-) -> f64 {
-    let mut v = start_v;
-    for _ in 0..rounds {
+impl<const N: usize> Lines<N> {
+    /// Current (A) at a voltage, and its slope (A/V).
+    #[inline(always)]
+    fn at(&self, lane: usize, v: f64) -> (f64, f64) {
         let y = 1.0 / v;
         let y2 = y * y;
-        let free_a = supply.power_w * y;
-        let limited = free_a > supply.cap_a;
-        let source_a = if limited { supply.cap_a } else { free_a } + supply.fixed_a;
-        let source_slope = if limited { 0.0 } else { -free_a * y };
-        let off_v = emf_v - ohm * (line.current_a_by(v, y, y2) - source_a) - v;
-        let slope = -ohm * (line.slope(y2) - source_slope) - 1.0;
-        v -= off_v / slope;
-        // where no voltage satisfies the load Newton's method runs away; a constant power has its
-        // last solution at half the emf
-        v = v.clamp(0.4 * emf_v, 2.0 * emf_v);
+        let (m0, m1, m2, m3) = (self.m0[lane], self.m1[lane], self.m2[lane], self.m3[lane]);
+        let current_a =
+            self.g_s[lane] * v + self.a_a[lane] + y * (m0 + y2 * (m1 + y2 * (m2 + y2 * m3)));
+        let slope =
+            self.g_s[lane] - y2 * (m0 + y2 * (3.0 * m1 + y2 * (5.0 * m2 + y2 * (7.0 * m3))));
+        (current_a, slope)
     }
-    v
+}
+
+/// What sources may do in a step, in one lane.
+#[derive(Clone, Copy)]
+struct Supply {
+    /// Power they have (W), of which they give at most `cap_a`.
+    power_w: f64,
+    cap_a: f64,
+    /// Current that comes whatever the voltage (A).
+    fixed_a: f64,
+}
+
+impl Supply {
+    const NONE: Supply = Supply { power_w: 0.0, cap_a: 0.0, fixed_a: 0.0 };
+
+    /// Current (A) at a voltage, and its slope (A/V).
+    #[inline(always)]
+    fn at(&self, v: f64) -> (f64, f64) {
+        let y = 1.0 / v;
+        let free_a = self.power_w * y;
+        let limited = free_a > self.cap_a;
+        let current_a = if limited { self.cap_a } else { free_a };
+        (current_a + self.fixed_a, if limited { 0.0 } else { -free_a * y })
+    }
+}
+
+/// One round of Newton's method for the voltage at which pack, load and source agree:
+/// `emf − ohm·(load − source) = v`.
+#[inline(always)]
+fn newton<const N: usize>(
+    v: f64,
+    emf_v: f64,
+    ohm: f64,
+    line: &Lines<N>,
+    lane: usize,
+    supply: Supply,
+    supplied: bool,
+) -> f64 {
+    let (load_a, load_slope) = line.at(lane, v);
+    let (source_a, source_slope) = if supplied { supply.at(v) } else { (0.0, 0.0) };
+    let off_v = emf_v - ohm * (load_a - source_a) - v;
+    let next = v + off_v / (1.0 + ohm * (load_slope - source_slope));
+    // where no voltage satisfies the load Newton's method runs away; a constant power has its last
+    // solution at half the emf
+    next.max(0.4 * emf_v).min(2.0 * emf_v)
 }

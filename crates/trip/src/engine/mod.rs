@@ -16,11 +16,11 @@ mod stop;
 use pack::{Circuit, Limits};
 
 use crate::draws::Draw;
-use crate::loads::Loads;
-use crate::timeline::Timeline;
+use crate::loads::{Loads, Mask};
+use crate::timeline::{Block, Timeline};
 use crate::trace::{Moment, Trace};
-use bank::{Bank, Flow, Pace};
-use stop::Scene;
+use bank::{Bank, Flows, Pace, Row, Scene, State};
+use stop::Part;
 
 /// What one draw's trip came to.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -64,14 +64,43 @@ pub(crate) struct Cell<'a> {
     pub(crate) idle_a: f64,
 }
 
-/// Rounds of Newton's method in a step, and in the first step after something changed. From the
-/// last step's voltage one round is good to about 1e-7 V, two to rounding.
-const ROUNDS: usize = 2;
-const ROUNDS_AFTER_CHANGE: usize = 6;
+/// Rounds of Newton's method in a step: from the last step's voltage, a millivolt away, one is good
+/// to about 1e-9 V. What changes a load sets the voltage anew.
+const ROUNDS: usize = 1;
 
 /// Takes `N` draws through the trip. A device that has stopped stays off until sunrise; so does
 /// everything once the pack's protection has opened.
 pub(crate) fn run<const N: usize>(
+    timeline: &Timeline,
+    cell: &Cell<'_>,
+    loads: &mut Loads<'_>,
+    draws: &[Draw; N],
+    trace: Option<&mut Trace>,
+) -> [Outcome; N] {
+    #[cfg(target_arch = "x86_64")]
+    if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
+        #[allow(unsafe_code)] // the only way to choose an instruction set at run time
+        // SAFETY: the processor was just found to have AVX2.
+        return unsafe { run_avx2(timeline, cell, loads, draws, trace) };
+    }
+    run_portable(timeline, cell, loads, draws, trace)
+}
+
+/// The same, compiled for registers of four numbers.
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn run_avx2<const N: usize>(
+    timeline: &Timeline,
+    cell: &Cell<'_>,
+    loads: &mut Loads<'_>,
+    draws: &[Draw; N],
+    trace: Option<&mut Trace>,
+) -> [Outcome; N] {
+    run_portable(timeline, cell, loads, draws, trace)
+}
+
+#[inline(always)]
+pub(crate) fn run_portable<const N: usize>(
     timeline: &Timeline,
     cell: &Cell<'_>,
     loads: &mut Loads<'_>,
@@ -86,7 +115,7 @@ pub(crate) fn run<const N: usize>(
     });
     for block in &timeline.blocks {
         if let Some(night) = block.dusk_of {
-            for (outcome, soc) in outcomes.iter_mut().zip(bank.soc) {
+            for (outcome, soc) in outcomes.iter_mut().zip(bank.state.soc) {
                 outcome.soc[night][0] = soc;
             }
         }
@@ -94,68 +123,99 @@ pub(crate) fn run<const N: usize>(
             bank.off = [0; N];
             bank.open = [false; N];
         }
-        bank.prepare(cell, loads, draws, block);
         let pace = Pace::of(cell.circuit, block.dt_s, 1.0);
-        let mut rounds = ROUNDS_AFTER_CHANGE;
-        for step in &timeline.steps[block.steps.clone()] {
-            let before: [_; N] = std::array::from_fn(|lane| bank.before(lane));
-            let before_v = if rounds == ROUNDS { bank.v } else { [f64::NAN; N] };
-            let mut flows = [Flow::default(); N];
-            for (lane, flow) in flows.iter_mut().enumerate() {
-                let supply = bank.supply(lane, block, step);
-                *flow = bank.step(lane, cell, block, supply, pace, rounds);
+        let steps = &timeline.steps[block.steps.clone()];
+        let Some(first) = steps.first() else { continue };
+        bank.prepare(loads, draws, &Scene { cell, block, step: first, pace });
+        for step in steps {
+            let before = bank.state;
+            let scene = Scene { cell, block, step, pace };
+            let flows = bank.step::<ROUNDS>(&scene);
+            if !may_stop(&before.v, &bank.state.v, &bank.floor_v) {
+                if let Some(trace) = trace.as_deref_mut() {
+                    trace.moments.push(moment(
+                        block,
+                        (step.at_s, block.dt_s),
+                        bank.off[0],
+                        &bank.state.lane(0),
+                        &flows,
+                    ));
+                }
+                continue;
             }
-            rounds = ROUNDS;
-            let mut moment = |bank: &Bank<N>, at_s, dt_s, off, voltage_v, flow: Flow| {
-                let Some(trace) = trace.as_deref_mut() else { return };
-                trace.moments.push(Moment {
-                    at_s,
-                    dt_s,
-                    night: block.night,
-                    set: block.set,
-                    off,
-                    soc: bank.soc[0],
-                    gap: bank.gap[0],
-                    v1_v: bank.v1_v[0],
-                    voltage_v,
-                    current_a: flow.battery_a,
-                    source_a: flow.source_a,
-                    loss_w: flow.loss_w,
-                });
-            };
-            let mut whole = true;
             for lane in 0..N {
-                if !bank.may_stop(lane, before_v[lane]) {
+                let one = |row: &Row<N>| [row[lane]];
+                if !may_stop(&one(&before.v), &one(&bank.state.v), &one(&bank.floor_v)) {
                     continue;
                 }
-                let scene = Scene { cell, draw: &draws[lane], block, step };
-                let mut parts = Vec::new();
+                let mut alone = bank.lane(lane);
+                let tell = |part: Part| {
+                    if let Some(trace) = trace.as_deref_mut() {
+                        let span = (part.from_s, part.dt_s);
+                        trace.moments.push(moment(block, span, part.off, &part.state, &part.flows));
+                    }
+                };
                 let stops =
-                    bank.step_by_parts(lane, before[lane], &scene, loads, |part| parts.push(part));
-                whole = false;
+                    alone.step_by_parts(before.lane(lane), &scene, &draws[lane], loads, tell);
+                bank.put(lane, &alone);
                 let first = &mut outcomes[lane].failures[block.night];
                 *first = first.or(stops.first().copied());
-                if !stops.is_empty() {
-                    rounds = ROUNDS_AFTER_CHANGE;
-                }
-                for part in parts {
-                    moment(&bank, part.from_s, part.dt_s, part.off, part.voltage_v, part.flow);
-                }
-            }
-            if whole {
-                moment(&bank, step.at_s, block.dt_s, bank.off[0], bank.v[0], flows[0]);
             }
         }
         for (lane, outcome) in outcomes.iter_mut().enumerate() {
-            outcome.path.push([bank.soc[lane] as f32, bank.v[lane] as f32]);
+            outcome.path.push([bank.state.soc[lane] as f32, bank.state.v[lane] as f32]);
         }
         if let Some(night) = block.dawn_of {
-            for (outcome, soc) in outcomes.iter_mut().zip(bank.soc) {
+            for (outcome, soc) in outcomes.iter_mut().zip(bank.state.soc) {
                 outcome.soc[night][1] = soc;
             }
         }
     }
     outcomes
+}
+
+/// Whether a voltage may have fallen to the floor in the step between two means, or cannot be
+/// believed: a cheap question that errs on the side of yes.
+#[inline(always)]
+fn may_stop<const N: usize>(before_v: &Row<N>, v: &Row<N>, floor_v: &Row<N>) -> bool {
+    let mut close = 0.0;
+    for lane in 0..N {
+        let rise_v = v[lane] - before_v[lane];
+        // the means drawn on to the end of the step
+        let end_v = v[lane] + 0.5 * rise_v;
+        let least_v = if rise_v < 0.0 { end_v } else { v[lane] };
+        close += if least_v < floor_v[lane] + NEAR_V { 1.0 } else { 0.0 };
+        close += if rise_v.abs() > JUMP_V { 1.0 } else { 0.0 };
+    }
+    close > 0.0
+}
+
+/// This near to the floor a step is looked at closely.
+const NEAR_V: f64 = 0.002;
+/// No voltage moves so far in a minute unless Newton's method has lost it.
+const JUMP_V: f64 = 1.0;
+
+fn moment<const N: usize>(
+    block: &Block,
+    (at_s, dt_s): (f64, f64),
+    off: Mask,
+    state: &State<1>,
+    flows: &Flows<N>,
+) -> Moment {
+    Moment {
+        at_s,
+        dt_s,
+        night: block.night,
+        set: block.set,
+        off,
+        soc: state.soc[0],
+        gap: state.gap[0],
+        v1_v: state.v1_v[0],
+        voltage_v: state.v[0],
+        current_a: flows.battery_a[0],
+        source_a: flows.source_a[0],
+        loss_w: flows.loss_w[0],
+    }
 }
 
 #[cfg(test)]
