@@ -26,7 +26,7 @@ pub struct DailyClearness {
 impl DailyClearness {
     /// Days of a mean clearness, spread as they are found to be for that mean:
     /// `p(K) ~ (Kmax − K) exp(γ K)` (Hollands & Huget 1983, *Solar Energy* 30), where `Kmax` is
-    /// theirs or, if that is less, what a clear day gives ([`crate::LevelDay::clear_day`]) and 5 %.
+    /// theirs or, if that is less, what a clear day gives ([`crate::LevelDay::clear_day`]) and 15 %.
     ///
     /// # Errors
     /// When the mean is below 0.05 or above what clear days give.
@@ -134,16 +134,18 @@ impl DailyClearness {
 }
 
 /// The most clear a day of a mean gets: `0.6313 + 0.267 K − 11.9 (K − 0.75)⁸` (Hollands & Huget
-/// 1983), but no more than a clear day's own clearness and 5 % for air clearer than usual, which
-/// is less where the sun stays low.
+/// 1983), but no more than a clear day's own clearness and 15 % for air clearer than usual, which
+/// is less where the sun stays low. (Days of a typical January in North Carolina reach 13 % above
+/// the clear sky of turbidity 3.)
 ///
 /// # Errors
 /// When the mean is below 0.05 or too near to that most for days to differ at all.
 fn most_clear(mean: f64, clear_day: f64) -> Result<f64, Error> {
     const NEAR: f64 = 0.97;
+    const CLEARER: f64 = 1.15;
     let clear_day = within("a clear day's clearness", clear_day, (0.05, 1.0), "")?;
     let found = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75).powi(8);
-    let most = found.min(1.05 * clear_day);
+    let most = found.min(CLEARER * clear_day);
     within("the mean daily clearness", mean, (0.05, NEAR * most), "")?;
     Ok(most)
 }
@@ -226,7 +228,7 @@ mod tests {
             (0.4, 0.42),
         ] {
             let days = DailyClearness::of_mean(mean, clear_day).unwrap();
-            assert!(days.series(&draws).iter().all(|day| *day <= 1.05 * clear_day));
+            assert!(days.series(&draws).iter().all(|day| *day <= 1.15 * clear_day));
             let (found, spread, memory) = moments(&days.series(&draws));
             // 100,000 days of a spread of 0.2 with memory 0.29 fix their mean to 0.0009.
             assert!((found - mean).abs() < 0.003, "{mean}: {found}");
@@ -258,7 +260,7 @@ mod tests {
     #[test]
     fn what_no_climate_has_is_refused() {
         assert!(DailyClearness::of_mean(0.9, 0.75).is_err());
-        assert!(DailyClearness::of_mean(0.45, 0.42).is_err());
+        assert!(DailyClearness::of_mean(0.45, 0.4).is_err());
         assert!(DailyClearness::of_mean(f64::NAN, 0.75).is_err());
         assert!(DailyClearness::of_mean(0.5, f64::NAN).is_err());
         assert!(DailyClearness::of_mean_and_spread(0.5, 0.5, 0.75).is_err());

@@ -5,7 +5,7 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 use sky::weather::{Filled, Gaps, Layout, Table, Weather};
-use sky::{Aim, Error, Facing, Place, Surroundings};
+use sky::{Aim, DailyClearness, Error, Facing, LevelDay, Place, Surroundings};
 
 fn bytes(name: &str) -> Vec<u8> {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/measured/");
@@ -137,6 +137,26 @@ fn tmy3_hours_end_at_their_stamp_and_months_come_from_any_year() {
     assert!(days.iter().all(|day| (0.05..1.3).contains(&day.share_of_clear)), "{days:?}");
     assert!(days.iter().all(|day| day.air.is_some_and(|air| air.lowest_c < air.highest_c)));
     assert!(file.season(Date::constant(2026, 4, 15), 20, 3.0).unwrap().is_empty());
+}
+
+/// Days made from the mean alone are spread like the days of a typical year with that mean.
+#[test]
+fn made_days_are_spread_like_real_ones() {
+    let file = Weather::read(&bytes("tmy3-723170-greensboro-jan-jul.csv"), None).unwrap();
+    for month in [1, 7] {
+        let middle = Date::constant(2026, month, 16);
+        let days = file.season(middle, 15, 3.0).unwrap();
+        let clearness: Vec<f64> = days.iter().map(|day| day.clearness).collect();
+        let count = clearness.len() as f64;
+        let mean = clearness.iter().sum::<f64>() / count;
+        let square = clearness.iter().map(|day| (day - mean).powi(2)).sum::<f64>();
+        let spread = (square / (count - 1.0)).sqrt();
+        let level = LevelDay::from(&file.place, file.day(middle).unwrap().start, 3.0).unwrap();
+        let made = DailyClearness::of_mean(mean, level.clear_day()).unwrap().spread();
+        println!("{month}: {count} days, mean {mean:.3}, spread {spread:.3}, made {made:.3}");
+        // Two standard deviations of the spread of 31 days that remember each other: 0.04.
+        assert!((made - spread).abs() < 0.04, "{month}: {made} {spread}");
+    }
 }
 
 /// An EPW file, made up: two summer days of a round sky.
