@@ -1,6 +1,6 @@
 //! Weather files: typical years and measured days.
 //!
-//! Each layout has a file of its own that turns text into a [`Draft`]; what all have in common —
+//! Each layout has a file of its own that turns text into a draft; what all have in common —
 //! order, gaps, what can't be — is done once, in `check`.
 
 mod bsrn;
