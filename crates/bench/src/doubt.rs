@@ -14,6 +14,8 @@ use crate::trace::{Stretch, Trace, quantile, stride};
 pub(crate) const GAIN: &str = "gain of the current";
 pub(crate) const OFFSET: &str = "offset of the current";
 pub(crate) const DIGIT: &str = "last digit of the current";
+pub(crate) const COUNTER_DIGITS: &str = "digits of the counter";
+pub(crate) const SAMPLING: &str = "sampling";
 pub(crate) const VOLTAGE_OFFSET: &str = "offset of the voltage";
 
 /// What is not known of a charge or an energy.
@@ -163,7 +165,7 @@ impl Trace<'_> {
                 add("gap", self.gap_doubt(gap.at));
             }
         }
-        add("sampling", self.sampling_doubt(stretches));
+        add(SAMPLING, self.sampling_doubt(stretches));
         doubts
     }
 

@@ -2,7 +2,7 @@
 
 use quantity::uncertainty::{Budget, Shape};
 
-use crate::doubt::{DIGIT, Doubt, OFFSET, VOLTAGE_OFFSET};
+use crate::doubt::{COUNTER_DIGITS, DIGIT, Doubt, OFFSET, VOLTAGE_OFFSET};
 use crate::{Discharge, Recharge};
 
 /// The efficiencies of a cycle: a recharge and its discharge, recorded by the same meter.
@@ -59,8 +59,10 @@ fn relative(out: (&Doubt, f64), put_in: (&Doubt, f64)) -> Budget {
         doubt.meter.parts.iter().find(|part| part.name == name).map_or(0.0, |part| part.u / value)
     };
     let both = |name| (of_meter(out, name), of_meter(put_in, name));
-    let (a, b) = both(DIGIT);
-    budget.add(DIGIT, a.hypot(b), Shape::Rectangular);
+    for digits in [DIGIT, COUNTER_DIGITS] {
+        let (a, b) = both(digits);
+        budget.add(digits, a.hypot(b), Shape::Rectangular);
+    }
     let (a, b) = both(OFFSET);
     budget.add(OFFSET, a + b, Shape::Rectangular);
     let (a, b) = both(VOLTAGE_OFFSET);

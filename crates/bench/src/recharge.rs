@@ -65,7 +65,7 @@ pub(crate) fn recharge(
     let pieces = || stretches.iter().flat_map(|stretch| trace.pieces(stretch));
     let sum: Sum = pieces().collect();
     let mut doubts = trace.doubts(settings.instrument, stretches, &sum);
-    let correction = correction(trace, stretches, &sum, &mut doubts, notices);
+    let correction = correction(trace, stretches, settings.instrument, &sum, &mut doubts, notices);
     let readings = stretches.iter().map(|stretch| stretch.samples.len()).sum();
     let mut curve = Curve::of_about(readings, correction);
     pieces().for_each(|piece| curve.push(&piece));
