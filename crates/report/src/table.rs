@@ -101,7 +101,7 @@ impl Table {
         }
         let mut text = String::new();
         if !self.caption.is_empty() {
-            text.push_str(&self.caption);
+            text.push_str(&harmless(&self.caption));
             text.push_str("\n\n");
         }
         for line in table.lines() {
@@ -161,6 +161,7 @@ fn plain() -> TableStyle {
 }
 
 fn aligned(text: &str, column: &Column) -> Cell {
+    let text = harmless(text);
     let side = if column.is_number { CellAlignment::Right } else { CellAlignment::Left };
     Cell::new(text).set_alignment(side)
 }
@@ -193,7 +194,12 @@ pub fn indented(text: &str, first: &str, following: &str) -> String {
     }
     lines.push_str(&line);
     lines.push('\n');
-    plain_spaces(&lines)
+    plain_spaces(&harmless(&lines))
+}
+
+/// Names come from files: what would move the cursor or colour the screen is shown as a space.
+fn harmless(text: &str) -> String {
+    text.replace(|letter: char| letter.is_control() && letter != '\n', " ")
 }
 
 /// A no-break space has done its work once lines are broken; people search for the plain one.
@@ -248,6 +254,15 @@ mod tests {
             page.contains("<th scope=\"col\" class=\"number\">Used <span class=\"unit\">Wh</span>")
         );
         assert_eq!(page.matches("<th scope=\"row\"").count(), 2);
+    }
+
+    #[test]
+    fn names_from_files_cannot_drive_the_terminal() {
+        let mut table = Table::new("a \u{1b}[31mred\r caption").text("heading\t\u{7}");
+        table.row(["cell \u{1b}]0;title\u{7}"]);
+        table.note("note \u{9b}2J");
+        let text = table.terminal();
+        assert!(!text.contains(|letter: char| letter.is_control() && letter != '\n'), "{text:?}");
     }
 
     #[test]

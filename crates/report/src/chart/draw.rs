@@ -82,7 +82,7 @@ impl Layout<'_> {
                     line class="grid midnight" y1="0" y2="100%" x1=(x) x2=(x) {}
                 }
                 @for layer in &frame.panel.layers { (plot.tint(layer)) }
-                @for limit in &frame.panel.limits {
+                @for limit in frame.panel.limits.iter().filter(|limit| limit.at.is_finite()) {
                     @let y = px(plot.y.at(limit.at));
                     line class="limit" x1="0" x2="100%" y1=(y) y2=(y) {}
                 }
@@ -173,6 +173,7 @@ struct Plot {
 
 impl Plot {
     fn span(&self, span: &Span) -> Markup {
+        // a bound that is no number makes it empty
         let from = self.x.at(span.from.max(self.x.low));
         let to = self.x.at(span.to.min(self.x.high));
         html! {
@@ -281,7 +282,7 @@ impl Plot {
             Place { left, right: left + room, top: foot - FONT_PX, foot }
         };
         let mut limits = Vec::new();
-        for limit in &frame.panel.limits {
+        for limit in frame.panel.limits.iter().filter(|limit| limit.at.is_finite()) {
             let y = self.y.at(limit.at);
             let room = width(&limit.label, FONT_PX);
             let places = [0.0, wide, (wide - room) / 2.0].map(|left| {

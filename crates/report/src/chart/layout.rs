@@ -1,7 +1,7 @@
 //! Where everything of a chart goes, before any of it is drawn.
 
 use super::labels::{lanes, spread};
-use super::scale::{Scale, extent, opened};
+use super::scale::{Scale, asked, extent, opened};
 use super::text::{width, wrapped};
 use super::ticks::{self, Tick};
 use super::{Chart, Layer, Mark, Panel, Shape, Span, XAxis};
@@ -147,13 +147,10 @@ struct Side {
 impl Side {
     fn new(panel: &Panel) -> Self {
         let most = (panel.height_px / 34.0).max(2.0) as usize;
-        let range = match panel.range {
-            Some((low, high)) if low.is_finite() && high.is_finite() && low < high => (low, high),
-            _ => {
-                let (low, high) = opened(y_extent(panel).unwrap_or((0.0, 1.0)));
-                ticks::widened(low, high, most)
-            }
-        };
+        let range = asked(panel.range).unwrap_or_else(|| {
+            let (low, high) = opened(y_extent(panel).unwrap_or((0.0, 1.0)));
+            ticks::widened(low, high, most)
+        });
         let ticks = ticks::numbers(range.0, range.1, most);
         let tick_width = ticks.iter().map(|tick| width(&tick.label, FONT_PX)).fold(0.0, f64::max);
         Side { range, ticks, tick_width }

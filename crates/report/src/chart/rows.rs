@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::Ink;
 use super::draw::px;
 use super::layout::{FONT_PX, LINE_PX};
-use super::scale::{Scale, extent, opened};
+use super::scale::{Scale, asked, extent, opened};
 use super::text::{width, wrapped};
 use super::ticks;
 
@@ -113,7 +113,7 @@ impl Rows {
             width_px - value_px
         };
         let values = self.rows.iter().flat_map(|row| [Some(row.at), row.from, row.least]);
-        let range = self.range.unwrap_or_else(|| {
+        let range = asked(self.range).unwrap_or_else(|| {
             let (low, high) = opened(extent(values.flatten()).unwrap_or((0.0, 1.0)));
             ticks::widened(low, high, 6)
         });

@@ -21,9 +21,12 @@ impl Scale {
     }
 }
 
-/// The least and greatest of the finite values.
+/// Beyond this no picture is meant, and sums would lose their last digits.
+const MOST: f64 = 1e15;
+
+/// The least and greatest of the values that a picture can show.
 pub(super) fn extent(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
-    values.filter(|value| value.is_finite()).fold(None, |range, value| {
+    values.filter(|value| value.abs() <= MOST).fold(None, |range, value| {
         let (low, high) = range.unwrap_or((value, value));
         Some((low.min(value), high.max(value)))
     })
@@ -37,6 +40,13 @@ pub(super) fn opened((low, high): (f64, f64)) -> (f64, f64) {
     }
     let room = if low == 0.0 { 1.0 } else { low.abs() * 0.1 };
     (low - room, high + room)
+}
+
+/// A range as asked for, if it can be one.
+pub(super) fn asked(range: Option<(f64, f64)>) -> Option<(f64, f64)> {
+    let (low, high) = range?;
+    (low.abs() <= MOST && high.abs() <= MOST && high - low > 1e-9 * low.abs().max(high.abs()))
+        .then_some((low, high))
 }
 
 #[cfg(test)]

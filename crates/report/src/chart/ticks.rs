@@ -65,12 +65,11 @@ pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> Ti
     let wanted_min = (high_s - low_s) / 60.0 / most.max(1) as f64;
     let step_min = STEPS_MIN.into_iter().find(|&step| step as f64 >= wanted_min);
     // beyond a day, every so many days
-    let day_step = step_min.map_or_else(|| (wanted_min / 1440.0).ceil() as usize, |_| 1).max(1);
+    let day_step = step_min.map_or_else(|| (wanted_min / 1440.0).ceil() as i64, |_| 1).max(1);
     let last_date = zone.to_datetime(last).date();
     let mut date = zone.to_datetime(first).date();
-    let mut day = 0;
     while date <= last_date {
-        let Ok(next) = date.tomorrow() else { break };
+        let Ok(next) = date.checked_add(day_step.days()) else { break };
         let midnight = second(date.at(0, 0, 0, 0), zone);
         let end = second(next.at(0, 0, 0, 0), zone);
         let label = date.strftime("%a %-d %b").to_string();
@@ -82,12 +81,12 @@ pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> Ti
                     ticks.midnights.push(midnight);
                 }
             }
-            _ if day % day_step == 0 && (low_s..=high_s).contains(&midnight) => {
+            _ if (low_s..=high_s).contains(&midnight) => {
                 ticks.hours.push(Tick { at: midnight, label });
             }
             _ => {}
         }
-        (date, day) = (next, day + 1);
+        date = next;
     }
     ticks.hours.dedup_by(|later, earlier| later.at <= earlier.at);
     ticks
