@@ -6,9 +6,11 @@
 //! heights as state, the wells are one more exponential: `d gap/dt = i/(c·C) − k'·gap`.
 
 use crate::Ocv;
+use serde::{Deserialize, Serialize};
 
 /// The two wells: a share of the charge is at hand, the rest flows after it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Wells {
     /// Share of the charge that is at hand, `c`.
     pub at_hand: f64,
@@ -17,7 +19,8 @@ pub struct Wells {
 }
 
 /// Resistance that rises towards empty: factor `1 + share·(1 − soc/below_soc)²` below `below_soc`.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Rise {
     /// What is added when empty, as a share of the resistance when full.
     pub share: f64,
@@ -37,7 +40,8 @@ impl Rise {
 }
 
 /// What temperature does, relative to 25 °C.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Warmth {
     /// Resistance goes with `exp(K·(1/T − 1/298.15))`; this is K, an activation energy over the
     /// gas constant.

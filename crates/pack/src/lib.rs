@@ -12,6 +12,7 @@ mod chemistry;
 mod circuit;
 mod demand;
 mod error;
+mod file;
 pub mod fit;
 mod interval;
 pub mod lanes;

@@ -1,7 +1,10 @@
 //! What the protection and the maker allow.
 
+use serde::{Deserialize, Serialize};
+
 /// Limits of a pack; `None` where there is none, or it is not known.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Limits {
     /// The protection opens when the terminals fall to this.
     pub undervoltage_v: Option<f64>,

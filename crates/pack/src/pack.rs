@@ -1,9 +1,15 @@
 //! One battery: a circuit, its limits, and where the numbers come from.
 
+use crate::file::PackFile;
 use crate::{Chemistry, Circuit, Limits};
+use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 
 /// One battery as bought.
-#[derive(Debug, Clone, PartialEq)]
+///
+/// With `serde` it is written as named numbers whose names carry the unit; what is read is checked.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "PackFile", into = "PackFile")]
 pub struct Pack {
     /// What its owner calls it.
     pub name: String,
@@ -27,7 +33,8 @@ pub struct Pack {
 }
 
 /// Standard uncertainties of the model, for draws and intervals.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Spread {
     /// Of the capacity, relative.
     pub capacity: f64,
@@ -45,7 +52,7 @@ pub enum Provenance {
     /// The chemistry's typical curve: nothing was measured.
     Typical {
         /// Where the typical curve was taken from.
-        source: &'static str,
+        source: Cow<'static, str>,
     },
     /// Values that somebody stated.
     Stated,

@@ -241,7 +241,7 @@ impl Pack {
             },
             spread: t.spread,
             variants: Vec::new(),
-            provenance: Provenance::Typical { source: t.source },
+            provenance: Provenance::Typical { source: t.source.into() },
         })
     }
 }

@@ -107,6 +107,10 @@ pub(super) fn circuit(
         linear.knots.iter().zip(&found.solution.ocv_v).map(|(k, v)| (*k, *v, 1.0)).collect();
     let mut points = rising(&points);
     steepen(&mut points);
+    for (soc, v) in &mut points {
+        *soc = (*soc * 1e6).round() / 1e6;
+        *v = (*v * 1e5).round() / 1e5;
+    }
     Ok(Circuit {
         capacity_ah: found.capacity_ah,
         r0_ohm: ohms.r0_ohm,
