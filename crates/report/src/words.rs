@@ -48,9 +48,18 @@ pub(crate) fn chance(probability: f64) -> String {
     format!("{number}{NO_BREAK}%")
 }
 
-/// A number with so many decimals.
+/// A number with so many decimals; nothing is not written as "-0.0".
 pub(crate) fn fixed(value: f64, decimals: usize) -> String {
-    if value.is_finite() { format!("{value:.decimals$}") } else { NONE.to_owned() }
+    if !value.is_finite() {
+        return NONE.to_owned();
+    }
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if !rest.contains(|digit: char| digit.is_ascii_digit() && digit != '0') => {
+            rest.to_owned()
+        }
+        _ => text,
+    }
 }
 
 /// A moment by the site's clock: "Fri 14 Aug 21:03".
@@ -111,6 +120,13 @@ mod tests {
         assert_eq!(percent_within(0.9724, 1e-6).replace(NO_BREAK, " "), "97.2 %");
         for (value, text) in [(12.0, "12.0"), (40.0, "40"), (10.8, "10.8"), (512.5, "512.5")] {
             assert_eq!(short(value), text);
+        }
+    }
+
+    #[test]
+    fn nothing_has_no_sign() {
+        for (value, text) in [(-0.0, "0.0"), (-0.04, "0.0"), (-0.06, "-0.1"), (f64::NAN, "–")] {
+            assert_eq!(fixed(value, 1), text);
         }
     }
 

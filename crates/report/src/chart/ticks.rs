@@ -1,6 +1,6 @@
 //! Where an axis is marked: round numbers, whole hours.
 
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 
@@ -48,11 +48,14 @@ pub(super) fn widened(low: f64, high: f64, most: usize) -> (f64, f64) {
 #[derive(Debug, Default)]
 pub(super) struct TimeTicks {
     pub(super) hours: Vec<Tick>,
-    /// Local midnights within the range.
+    /// Local midnights within the range, where hours are marked.
     pub(super) midnights: Vec<f64>,
     /// Each day's visible stretch with its date.
     pub(super) days: Vec<(f64, f64, String)>,
 }
+
+/// Beyond this an axis is marked by months.
+const SEASON_S: f64 = 70.0 * 86_400.0;
 
 /// Steps of a clock, in minutes.
 const STEPS_MIN: [i64; 13] = [1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720, 1440];
@@ -62,6 +65,9 @@ pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> Ti
     let mut ticks = TimeTicks::default();
     let Ok(first) = Timestamp::from_second(low_s.floor() as i64) else { return ticks };
     let Ok(last) = Timestamp::from_second(high_s.ceil() as i64) else { return ticks };
+    if high_s - low_s > SEASON_S {
+        return months(first, last, zone, most);
+    }
     let wanted_min = (high_s - low_s) / 60.0 / most.max(1) as f64;
     let step_min = STEPS_MIN.into_iter().find(|&step| step as f64 >= wanted_min);
     // beyond a day, every so many days
@@ -90,6 +96,34 @@ pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> Ti
     }
     ticks.hours.dedup_by(|later, earlier| later.at <= earlier.at);
     ticks
+}
+
+/// The first of each month, or of every so many, with the years below them.
+fn months(first: Timestamp, last: Timestamp, zone: &TimeZone, most: usize) -> TimeTicks {
+    const STEPS: [i64; 6] = [1, 2, 3, 6, 12, 60];
+    let mut ticks = TimeTicks::default();
+    let (low_s, high_s) = (first.as_second() as f64, last.as_second() as f64);
+    let wanted = (high_s - low_s) / (30.44 * 86_400.0) / most.max(1) as f64;
+    let step = STEPS.into_iter().find(|&step| step as f64 >= wanted).unwrap_or(1200);
+    let begin = zone.to_datetime(first).date();
+    let Ok(mut date) = Date::new(begin.year(), 1, 1) else { return ticks };
+    loop {
+        let at = second(date.at(0, 0, 0, 0), zone);
+        if at > high_s {
+            return ticks;
+        }
+        let Ok(next) = date.checked_add(step.months()) else { return ticks };
+        if at >= low_s {
+            let label = date.strftime(if step < 12 { "%b" } else { "%Y" }).to_string();
+            ticks.hours.push(Tick { at, label });
+        }
+        if date.month() == 1 && step < 12 {
+            let end =
+                date.checked_add(1.year()).map_or(f64::NAN, |end| second(end.at(0, 0, 0, 0), zone));
+            ticks.days.push((at.max(low_s), end.min(high_s), date.strftime("%Y").to_string()));
+        }
+        date = next;
+    }
 }
 
 fn within_day(
@@ -165,6 +199,19 @@ mod tests {
             assert!(ticks.hours.len() > 8);
             assert!(ticks.hours.windows(2).all(|pair| pair[0].at < pair[1].at));
         }
+    }
+
+    #[test]
+    fn a_year_is_marked_by_months() {
+        let start = "2026-08-15T12:00:00Z".parse::<Timestamp>().unwrap().as_second() as f64;
+        let ticks = times(start, start + 365.0 * 86400.0, &TimeZone::UTC, 15);
+        let labels: Vec<_> = ticks.hours.iter().map(|tick| tick.label.as_str()).collect();
+        assert_eq!(labels.len(), 12);
+        assert_eq!((labels[0], labels[11]), ("Sep", "Aug"));
+        let years: Vec<_> = ticks.days.iter().map(|(_, _, label)| label.as_str()).collect();
+        assert_eq!(years, ["2026", "2027"]);
+        let few = times(start, start + 365.0 * 86400.0, &TimeZone::UTC, 5);
+        assert_eq!(few.hours.len(), 4);
     }
 
     #[test]
