@@ -36,7 +36,13 @@ impl Circuit {
     }
 
     #[inline(always)]
-    fn end(&self, state: &State, charging: bool, step: &Step, climate: &Climate) -> End<'_> {
+    pub(crate) fn end(
+        &self,
+        state: &State,
+        charging: bool,
+        step: &Step,
+        climate: &Climate,
+    ) -> End<'_> {
         // the resistances at the start: they change little in a step
         let (r0_ohm, efficiency) = if charging {
             (self.r0_charging_at(state, climate), self.charge_efficiency)
@@ -96,6 +102,12 @@ impl End<'_> {
             current_a = self.nearer_a(voltage_v, current_a);
         }
         current_a
+    }
+
+    /// How much the voltage at the end falls per ampere, in Ω.
+    pub(crate) fn stiffness_ohm(&self, current_a: f64) -> f64 {
+        let (_, slope) = self.ocv.at_with_slope(self.from + self.per_a * current_a);
+        self.ohm - slope * self.per_a
     }
 
     /// One round of Newton.

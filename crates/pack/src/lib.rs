@@ -7,6 +7,7 @@
 //!
 //! Discharge current is positive everywhere, charge negative; SoC and shares are 0 to 1.
 
+mod bank;
 mod charge;
 mod chemistry;
 mod circuit;
@@ -14,6 +15,7 @@ mod demand;
 mod error;
 mod file;
 pub mod fit;
+mod housing;
 mod interval;
 pub mod lanes;
 mod limits;
@@ -25,10 +27,12 @@ mod replay;
 mod runtime;
 mod typical;
 
+pub use bank::{Parallel, Strand};
 pub use chemistry::Chemistry;
 pub use circuit::{Circuit, Climate, Rise, State, Step, Warmth, Wells};
 pub use demand::Demand;
 pub use error::PackError;
+pub use housing::{Heater, Housing};
 pub use interval::{Likely, likely_runtime};
 pub use limits::Limits;
 pub use load::Load;
