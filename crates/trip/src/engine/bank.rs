@@ -379,10 +379,15 @@ impl Bank<1> {
         };
         let mut v = self.state.v[0];
         for _ in 0..SURE_ROUNDS {
-            v = newton(v, emf_v, ohm, &self.line, 0, supply, true);
+            let next = newton(v, emf_v, ohm, &self.line, 0, supply, true);
+            let moved_v = (next - v).abs();
+            v = next;
+            // Newton's method doubles the digits: the next would change the last of them only
+            if moved_v < 1e-6 {
+                return v;
+            }
         }
-        let off_v = emf_v - ohm * (self.line.at(0, v).0 - supply.at(v).0) - v;
-        if off_v.abs() < 1e-6 * emf_v { v } else { 0.0 }
+        0.0
     }
 }
 

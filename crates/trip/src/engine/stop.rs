@@ -14,10 +14,10 @@ pub(super) struct Part {
     pub(super) flows: Flows<1>,
 }
 
-/// A moment is found to this share of a step.
-const SHARE_ROOM: f64 = 1e-6;
-const BISECTIONS: usize = 30;
-const ROUNDS: usize = 8;
+/// A moment is found to this share of a step: hundredths of a second.
+const SHARE_ROOM: f64 = 2e-4;
+const MOST_TRIES: usize = 30;
+const ROUNDS: usize = 4;
 
 impl Bank<1> {
     /// Takes a step again from `before`, part by part: up to the moment at which something goes off,
@@ -62,28 +62,39 @@ impl Bank<1> {
     /// the floor. Leaves the state as it is.
     fn carried(&mut self, scene: &Scene<'_>, left: f64) -> f64 {
         let floor_v = self.floor_v[0];
-        if self.now_v(scene) < floor_v {
+        let from = self.state;
+        let start_v = self.now_v(scene) - floor_v;
+        if start_v < 0.0 {
             return 0.0;
         }
-        let from = self.state;
-        let mut end_v = |share: f64| {
-            self.step_share(scene, share);
-            let v = self.now_v(scene);
-            self.state = from;
-            v
-        };
-        if left <= SHARE_ROOM || end_v(left) >= floor_v {
+        let end_v = self.spare_at(scene, from, left, floor_v);
+        if end_v >= 0.0 || left <= SHARE_ROOM {
             return left;
         }
-        let (mut good, mut bad) = (0.0, left);
-        for _ in 0..BISECTIONS {
+        // regula falsi, halving the end that does not move (Dowell & Jarratt 1971)
+        let (mut good, mut good_v, mut bad, mut bad_v) = (0.0, start_v, left, end_v);
+        for _ in 0..MOST_TRIES {
             if bad - good < SHARE_ROOM {
                 break;
             }
-            let middle = 0.5 * (good + bad);
-            if end_v(middle) >= floor_v { good = middle } else { bad = middle }
+            let straight = good + (bad - good) * good_v / (good_v - bad_v);
+            let share = straight.clamp(good + 0.1 * SHARE_ROOM, bad - 0.1 * SHARE_ROOM);
+            let v = self.spare_at(scene, from, share, floor_v);
+            if v >= 0.0 {
+                (good, good_v, bad_v) = (share, v, 0.5 * bad_v);
+            } else {
+                (bad, bad_v, good_v) = (share, v, 0.5 * good_v);
+            }
         }
         good
+    }
+
+    /// The voltage above the floor after a share of the step. Leaves the state at `from`.
+    fn spare_at(&mut self, scene: &Scene<'_>, from: State<1>, share: f64, floor_v: f64) -> f64 {
+        self.step_share(scene, share);
+        let spare_v = self.now_v(scene) - floor_v;
+        self.state = from;
+        spare_v
     }
 
     fn switch_off(&mut self, cell: &Cell<'_>, at_s: f64) -> Stop {
