@@ -141,7 +141,8 @@ impl Trace<'_> {
         at: impl Fn(&Stretch) -> Option<usize>,
     ) -> Option<f64> {
         let at = at(stretch?)?;
-        let rest = self.stretches.iter().find(|rest| rest.samples.contains(&at))?;
+        let rest = self.stretches.partition_point(|rest| rest.samples.end <= at);
+        let rest = self.stretches.get(rest)?;
         (rest.way == Way::Rest).then(|| self.voltage_v(rest.samples.end - 1))
     }
 }

@@ -42,6 +42,8 @@ pub struct Level {
     pub share_of_time: f64,
 }
 
+/// Charging for so long ends a night (s); less may be a panel that covers the load for a moment.
+const RECHARGE_S: f64 = 1800.0;
 /// After so long without a load another night begins (s).
 const DAY_S: f64 = 4.0 * 3600.0;
 /// Bins of the histogram in which levels are found.
@@ -61,7 +63,9 @@ pub(crate) fn field(
     let mut nights: Vec<Vec<Stretch>> = vec![Vec::new()];
     let mut last_load_s = f64::INFINITY;
     for stretch in stretches {
-        let charges = stretch.way == Way::In && stretch.samples.len() > 2;
+        let samples = &stretch.samples;
+        let lasts_s = trace.elapsed_s(samples.end - 1) - trace.elapsed_s(samples.start);
+        let charges = stretch.way == Way::In && lasts_s >= RECHARGE_S;
         let loads = stretch.way == Way::Out;
         let begins = loads && trace.elapsed_s(stretch.samples.start) - last_load_s >= DAY_S;
         if loads {

@@ -30,6 +30,10 @@ const LEAST_JUMPS: usize = 4;
 const LEAST_FLICKERS: usize = 20;
 /// A jump is at least this share of the largest current.
 const JUMP_SHARE: f64 = 0.15;
+/// So often the current of a test does not turn round for a short time (s): that is a load and a
+/// source whose difference was logged.
+const MOST_SHORT_TURNS: usize = 20;
+const SHORT_TURN_S: f64 = 1200.0;
 /// Less than this share of the charge that flows the other way is no test of its own.
 const NO_TEST_SHARE: f64 = 0.01;
 
@@ -38,7 +42,7 @@ pub(crate) fn tests_in(trace: &Trace) -> Vec<Test> {
     if pulses(trace) >= LEAST_PULSES {
         return whole(RunKind::Pulses);
     }
-    if switches(trace) {
+    if switches(trace) || short_turns(trace) > MOST_SHORT_TURNS {
         return whole(RunKind::Field);
     }
     by_direction(trace).into_iter().filter_map(|stretches| one_way(trace, stretches)).collect()
@@ -104,6 +108,19 @@ fn switches(trace: &Trace) -> bool {
         }
     }
     jumps >= LEAST_JUMPS || flickers >= LEAST_FLICKERS
+}
+
+/// How often the current turns round for a short time.
+fn short_turns(trace: &Trace) -> usize {
+    let mut flows = trace.stretches.iter().filter(|s| matches!(s.way, Way::Out | Way::In));
+    let Some(mut before) = flows.next() else { return 0 };
+    let mut turns = 0;
+    for now in flows {
+        let lasts_s = trace.elapsed_s(now.samples.end - 1) - trace.elapsed_s(now.samples.start);
+        turns += usize::from(now.way != before.way && lasts_s < SHORT_TURN_S);
+        before = now;
+    }
+    turns
 }
 
 /// Cuts where the current turns round; rests before a test belong to it, those after the last

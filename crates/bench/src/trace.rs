@@ -248,12 +248,16 @@ impl<'a> Trace<'a> {
             [at, at + 1].map(|at| f64::from(self.record.samples.voltage_v[at]));
         let room_v = (0.005 * before_v).max(3.0 * self.record.resolution.voltage_v);
         let turned_back = (after_v - before_v) * before_a.signum();
-        let samples = &self.record.samples;
-        let span_s = samples.elapsed_s.last().map_or(0.0, |last_s| last_s - samples.elapsed_s[0]);
         let (share, longest_s) = LONGEST_BRIDGE;
-        interval_s(samples, at) <= longest_s.min(share * span_s)
+        interval_s(&self.record.samples, at) <= longest_s.min(share * self.span_s())
             && (after_a - before_a).abs() <= room_a
             && (before_a.abs() <= self.quiet_a() || turned_back <= room_v)
+    }
+
+    /// From the first reading to the last (s).
+    pub(crate) fn span_s(&self) -> f64 {
+        let elapsed_s = &self.record.samples.elapsed_s;
+        elapsed_s.last().map_or(0.0, |last_s| last_s - elapsed_s[0])
     }
 
     /// The current of a sample, the meter's zero taken off (A).

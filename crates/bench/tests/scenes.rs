@@ -147,6 +147,25 @@ fn gear_that_switches_at_every_reading() {
 }
 
 #[test]
+fn a_load_and_a_panel_on_one_shunt() {
+    // clouds over a panel that about covers the load: the difference changes its sign all day
+    let mut pack = Pack::full(60.0);
+    pack.at(3.0, 6.0);
+    for nth in 0..200 {
+        pack.at(if nth % 2 == 0 { -2.0 } else { 2.5 }, 3.0 / 60.0);
+    }
+    pack.at(3.0, 6.0);
+    let runs = pack.runs();
+    assert_eq!(kinds(&runs), [RunKind::Field]);
+    assert_within(
+        "Ah",
+        runs[0].discharge.as_ref().unwrap().capacity_ah,
+        36.0 + 100.0 * 2.5 * 0.05,
+        0.6,
+    );
+}
+
+#[test]
 fn a_logger_that_was_off_by_day() {
     let mut pack = Pack::full(60.0);
     pack.at(1.0, 8.0).unlogged(0.0, 10.0).at(1.0, 8.0).unlogged(0.0, 10.0).at(1.0, 8.0);

@@ -102,3 +102,17 @@ fn single_parts() {
     assert_close(resolution(0.01) * 10.0, number(&run["u_parts_ah"], "resolution"), "digit");
     assert_close(rectangular(0.005) * 40.0, number(&run["u_parts_ah"], "gain"), "gain");
 }
+
+#[test]
+fn published_probabilities() {
+    let more = reference("uncertainty_more.json");
+    for case in more["published_examples_from_memory"]["cases"].as_array().unwrap() {
+        let [limit, measured, u] =
+            ["tolerance_limit", "measured", "u"].map(|key| number(case, key));
+        let at_least = probability_at_least(limit, measured, u);
+        let conforms = if case["limit"] == "upper" { 1.0 - at_least } else { at_least };
+        assert_close(conforms, number(case, "conformance_probability"), "probability");
+        // printed to two digits
+        assert!((conforms - number(case, "published")).abs() <= 0.005, "{case}");
+    }
+}
