@@ -72,6 +72,11 @@ pub(crate) fn in_utc(at: Timestamp) -> String {
     TimeZone::UTC.to_datetime(at).strftime("%Y-%m-%d %H:%M UTC").to_string()
 }
 
+/// The last part of a path, which is what people call a file.
+pub(crate) fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
 /// Words joined as in a sentence: "a, b and c".
 pub(crate) fn listed(words: &[String]) -> String {
     match words {

@@ -11,6 +11,7 @@ use record::Record;
 
 use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
 use crate::table::{indented, paragraph};
+use crate::words::file_name;
 
 /// One record and the runs found in it.
 #[derive(Debug, Clone, Copy)]
@@ -65,7 +66,7 @@ pub fn bench_page(tested: &[Tested<'_>], provenance: Provenance) -> String {
     }
     sections.extend(runs(tested).map(|(test, run)| run_section(test, run, is_only)));
     sections.extend([read_section(tested), method_section(tested), caution_section()]);
-    let files: Vec<&str> = tested.iter().map(|test| test.record.file.as_str()).collect();
+    let files: Vec<&str> = tested.iter().map(|test| file_name(&test.record.file)).collect();
     Page {
         title: "Bench test".into(),
         subtitle: files.join(", "),
@@ -76,6 +77,9 @@ pub fn bench_page(tested: &[Tested<'_>], provenance: Provenance) -> String {
     .html()
 }
 
+/// More answers than this are left to the table of all runs.
+const MOST_ANSWERS: usize = 3;
+
 fn verdict(tested: &[Tested<'_>]) -> Verdict {
     let mut sentences: Vec<String> =
         runs(tested).filter_map(|(test, run)| told::answer(test, run)).collect();
@@ -84,7 +88,9 @@ fn verdict(tested: &[Tested<'_>]) -> Verdict {
         1 => sentences.remove(0),
         count => format!("{count} runs were measured."),
     };
-    Verdict { tone: Tone::Plain, sentence, detail: sentences.join(" ") }
+    // of many the table right below tells
+    let detail = if sentences.len() > MOST_ANSWERS { String::new() } else { sentences.join(" ") };
+    Verdict { tone: Tone::Plain, sentence, detail }
 }
 
 fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {

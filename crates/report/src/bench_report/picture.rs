@@ -6,7 +6,7 @@ use record::Record;
 use super::tables::phase_name;
 use super::{Tested, runs};
 use crate::chart::{Chart, Ink, Layer, Limit, Panel, Point, Shade, Span, XAxis};
-use crate::words::{fixed, percent, short};
+use crate::words::{file_name, fixed, percent, short};
 
 /// Voltage and current against the charge delivered, shaded where the voltage is at the cutoff or
 /// above it.
@@ -125,10 +125,6 @@ pub(super) fn overlay(tested: &[Tested<'_>]) -> Option<Chart> {
         spans: Vec::new(),
         marks: Vec::new(),
     })
-}
-
-fn file_name(path: &str) -> &str {
-    path.rsplit(['/', '\\']).next().unwrap_or(path)
 }
 
 /// Voltage, current and temperature of a run over time.

@@ -7,7 +7,7 @@ use record::{HowSure, Record};
 
 use super::{Tested, runs};
 use crate::table::Table;
-use crate::words::{NONE, fixed};
+use crate::words::{NONE, file_name, fixed};
 
 /// All runs, one a row.
 pub(super) fn overview(tested: &[Tested<'_>]) -> Table {
@@ -17,10 +17,10 @@ pub(super) fn overview(tested: &[Tested<'_>]) -> Table {
         .number("Charge", "Ah")
         .number("±", "Ah")
         .number("Energy", "Wh")
-        .number("At cutoff or more", "%")
+        .number("≥ cutoff", "%")
         .number("Of label", "%");
     for (test, run) in runs(tested) {
-        let mut cells = vec![test.record.file.clone(), run.kind.name().to_owned()];
+        let mut cells = vec![file_name(&test.record.file).to_owned(), run.kind.name().to_owned()];
         if let Some(discharge) = &run.discharge {
             let of_label = discharge.share_of_label.filter(|_| run.kind == RunKind::Discharge);
             let of_label = of_label.map(|share| fixed(100.0 * share, 1));

@@ -8,7 +8,7 @@ use super::labels::{Obstacles, Place};
 use super::layout::{FONT_PX, Frame, LINE_PX, Layout, SWATCH_PX};
 use super::scale::Scale;
 use super::text::width;
-use super::{Join, Layer, Point, Shape, Span, thin};
+use super::{Chart, Join, Layer, Mark, Point, Shape, Span, thin};
 
 /// A coordinate with as many digits as a renderer can use.
 pub(super) fn px(value: f64) -> String {
@@ -19,13 +19,13 @@ pub(super) fn px(value: f64) -> String {
 
 impl Layout<'_> {
     /// Everything within the `svg` element.
-    pub(super) fn content(&self, spans: &[Span]) -> Markup {
+    pub(super) fn content(&self, chart: &Chart) -> Markup {
         html! {
             @for label in &self.spans {
                 text class={ "span-label " (label.span.shade.class()) }
                     x=(px(label.at.0)) y=(px(label.at.1)) text-anchor="middle" { (label.span.label) }
             }
-            @for frame in &self.panels { (self.panel(frame, spans)) }
+            @for frame in &self.panels { (self.panel(frame, chart)) }
             (self.axis())
             // all lines before all words, which their pale edge keeps readable across a line
             @for label in &self.marks {
@@ -46,7 +46,7 @@ impl Layout<'_> {
         self.panels.last().map_or(self.height_px, Frame::foot_px)
     }
 
-    fn panel(&self, frame: &Frame<'_>, spans: &[Span]) -> Markup {
+    fn panel(&self, frame: &Frame<'_>, chart: &Chart) -> Markup {
         let (left, right) = (self.x.low_px, self.x.high_px);
         let (top, foot) = (frame.top_px(), frame.foot_px());
         // the plot is an svg of its own, which cuts off what leaves it
@@ -68,7 +68,7 @@ impl Layout<'_> {
             }
             svg x=(px(left)) y=(px(top)) width=(px(right - left)) height=(px(foot - top)) {
                 rect class="plot" width="100%" height="100%" {}
-                @for span in spans { (plot.span(span)) }
+                @for span in &chart.spans { (plot.span(span)) }
                 @for tick in &frame.ticks {
                     @let y = px(plot.y.at(tick.at));
                     line class="grid" x1="0" x2="100%" y1=(y) y2=(y) {}
@@ -88,6 +88,9 @@ impl Layout<'_> {
                 }
                 @for (layer, dash) in frame.panel.layers.iter().zip(&dashes) {
                     (plot.line(layer, dash))
+                }
+                @for mark in chart.marks.iter().filter(|mark| mark.text.is_empty()) {
+                    (plot.wordless(mark))
                 }
                 (plot.words(frame))
             }
@@ -180,6 +183,16 @@ impl Plot {
             @if to > from {
                 rect class=(span.shade.class()) x=(px(from)) y="0" width=(px(to - from))
                     height="100%" {}
+            }
+        }
+    }
+
+    /// A mark without words; those with words go through all panels.
+    fn wordless(&self, mark: &Mark) -> Markup {
+        let x = px(self.x.at(mark.at));
+        html! {
+            @if self.x.holds(mark.at) {
+                line class={ "mark " (mark.ink.class()) } x1=(x) x2=(x) y1="0" y2="100%" {}
             }
         }
     }

@@ -17,7 +17,7 @@ impl Chart {
     pub fn figure(&self, id: &str) -> Markup {
         twice(id, &self.title, &self.description, |width_px, is_roomy| {
             let layout = Layout::new(self, width_px, is_roomy);
-            (layout.height_px, layout.content(&self.spans))
+            (layout.height_px, layout.content(self))
         })
     }
 }

@@ -318,7 +318,8 @@ fn place_marks<'a>(
     roomy: bool,
     top: &mut f64,
 ) -> Vec<MarkLabel<'a>> {
-    let mut shown: Vec<_> = marks.iter().filter(|mark| x.holds(mark.at)).collect();
+    let mut shown: Vec<_> =
+        marks.iter().filter(|mark| x.holds(mark.at) && !mark.text.is_empty()).collect();
     // from the right: words go to the right of their line, so that the line of one whose words are
     // higher up passes to the left of those below
     shown.sort_by(|a, b| b.at.total_cmp(&a.at));

@@ -253,7 +253,7 @@ pub struct Note {
 pub struct Mark {
     /// Where on the shared axis.
     pub at: f64,
-    /// What happened.
+    /// What happened; a line alone when empty.
     pub text: String,
     /// Its colour.
     pub ink: Ink,

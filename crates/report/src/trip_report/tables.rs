@@ -25,7 +25,7 @@ pub(super) fn nights(forecast: &Forecast) -> Table {
     for night in &forecast.nights {
         let hours = night.to.duration_since(night.from).as_secs_f64() / 3600.0;
         let interval =
-            format!("{:.1} to {:.1}", 100.0 * night.chance.low, 100.0 * night.chance.high);
+            format!("{:.0} to {:.0}", 100.0 * night.chance.low, 100.0 * night.chance.high);
         table.row([
             evening(night),
             fixed(hours, 1),

@@ -11,6 +11,9 @@ use crate::words::chance;
 /// Below this (V) a pack's protection is open, and there is no voltage to draw.
 const OPEN_V: f64 = 0.5;
 
+/// Of more failures than this only the first carries words.
+const MOST_WORDS: usize = 4;
+
 pub(super) fn chart(plan: &Plan, forecast: &Forecast) -> Chart {
     let answer = verdict(plan, forecast);
     Chart {
@@ -117,11 +120,17 @@ fn nights(forecast: &Forecast) -> Vec<Span> {
 }
 
 fn failures(plan: &Plan, forecast: &Forecast) -> Vec<Mark> {
-    let found = forecast.nights.iter().filter_map(|night| night.first_failure.as_ref());
+    let found: Vec<_> =
+        forecast.nights.iter().filter_map(|night| night.first_failure.as_ref()).collect();
+    let are_few = found.len() <= MOST_WORDS;
     found
-        .map(|found| {
+        .iter()
+        .enumerate()
+        .map(|(at, found)| {
             let clock = plan.site.zone.to_datetime(found.time).strftime("%a %H:%M").to_string();
-            let text = format!("{clock} {}", failure(found));
+            let has_words = are_few || at == 0;
+            let text =
+                if has_words { format!("{clock} {}", failure(found)) } else { String::new() };
             Mark { at: x(found.time), text, ink: Ink::Alarm }
         })
         .collect()

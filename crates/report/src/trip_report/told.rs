@@ -62,41 +62,46 @@ pub(super) fn verdict(plan: &Plan, forecast: &Forecast) -> Verdict {
     };
     let draws = forecast.settings.draws;
     let wants = format!("wanted: {}", chance(wanted));
-    let sentence = if !short.is_empty() {
-        let named: Vec<String> = short
-            .iter()
-            .map(|night| format!("{} ({})", evening(night), chance(night.chance.share)))
-            .collect();
-        match (short.len(), forecast.nights.len()) {
-            (1, 1) => format!(
-                "The night is carried in {} of trips only; {wants}.",
-                chance(weakest.chance.share)
+    let (all, count) = (forecast.nights.len(), short.len());
+    let share = chance(weakest.chance.share);
+    let sentence = if count > 0 {
+        let how_many = match (count, all) {
+            (1, 1) => String::new(),
+            (count, all) if count == all => format!("None of the {} nights is", counted(all)),
+            (1, all) => format!("One of {} nights is not", counted(all)),
+            (count, all) => {
+                format!("{} of {} nights are not", sentence_case(&counted(count)), counted(all))
+            }
+        };
+        let which = match short.as_slice() {
+            [_] if all == 1 => format!("The night is carried in only {share} of trips"),
+            [_, _, _, _, ..] => format!(
+                "{how_many} sure enough, the first of them {}; the weakest, {}, is carried in {share} of trips",
+                short.first().map_or_else(String::new, |night| evening(night)),
+                evening(weakest)
             ),
-            (count, all) if count == all => format!(
-                "None of the {} nights is sure enough: {}; {wants}.",
-                counted(all),
-                listed(&named)
-            ),
-            (1, all) => format!(
-                "One of {} nights is not sure enough: {}; {wants}.",
-                counted(all),
-                listed(&named)
-            ),
-            (count, all) => format!(
-                "{} of {} nights are not sure enough: {}; {wants}.",
-                sentence_case(&counted(count)),
-                counted(all),
-                listed(&named)
-            ),
-        }
-    } else if weakest.chance.share >= 1.0 {
-        format!("It lasts till dawn: every night is carried in all {draws} drawn trips.")
+            _ => {
+                let named = short
+                    .iter()
+                    .map(|night| format!("{} ({})", evening(night), chance(night.chance.share)))
+                    .collect::<Vec<_>>();
+                format!("{how_many} sure enough: {}", listed(&named))
+            }
+        };
+        format!("{which}; {wants}.")
     } else {
-        format!(
-            "It lasts till dawn: the weakest night, {}, is carried in {} of trips; {wants}.",
-            evening(weakest),
-            chance(weakest.chance.share)
-        )
+        let who = if all == 1 {
+            "the night".to_owned()
+        } else if weakest.chance.share >= 1.0 {
+            "every night".to_owned()
+        } else {
+            format!("the weakest night, {},", evening(weakest))
+        };
+        if weakest.chance.share >= 1.0 {
+            format!("It lasts till dawn: {who} is carried in all {draws} drawn trips.")
+        } else {
+            format!("It lasts till dawn: {who} is carried in {share} of trips; {wants}.")
+        }
     };
     let is_close = weakest.chance.low < wanted && wanted <= weakest.chance.high;
     let tone = match (short.is_empty(), is_close) {
