@@ -5,30 +5,37 @@ use crate::rows::Raw;
 /// A fall by more than this share of all that was counted is no reading error.
 const FALL: f32 = 0.05;
 
-/// Takes resets out of both counters.
+/// Takes resets out of all counters, and what went in off what went out.
 pub(crate) fn join(raw: &mut Raw, notices: &mut Vec<String>) {
-    for name in ["charge", "energy"] {
-        let column = if name == "charge" { &mut raw.charge_ah } else { &mut raw.energy_wh };
-        let Some(counts) = column else { continue };
-        let resets = without_resets(counts);
+    for mut counter in std::mem::take(&mut raw.counters) {
+        let resets = without_resets(&mut counter.counts, counter.first as f32);
         if !resets.is_empty() {
             let lines: Vec<String> =
                 resets.iter().take(5).map(|row| raw.line(*row).to_string()).collect();
             notices.push(format!(
-                "the {name} counter was reset {} time(s) (line {}); it was joined there",
+                "the {} counter was reset {} time(s) (line {}); it was joined there",
+                if counter.is_charge { "charge" } else { "energy" },
                 resets.len(),
                 lines.join(", ")
             ));
         }
+        let net = if counter.is_charge { &mut raw.charge_ah } else { &mut raw.energy_wh };
+        match net {
+            Some(net) if counter.is_in => {
+                net.iter_mut().zip(&counter.counts).for_each(|(out, into)| *out -= into);
+            }
+            _ => *net = Some(counter.counts),
+        }
     }
 }
 
-/// Joins a counter where it falls back to nearly nothing, and says where.
+/// Joins a counter, given above its first value, where it falls back to nought or what it counts
+/// in a step, and says where.
 ///
-/// A counter that falls little by little counts back, as a net count does while charging.
-fn without_resets(counts: &mut [f32]) -> Vec<usize> {
+/// A counter that falls step by step counts back, as a net count does while charging.
+fn without_resets(counts: &mut [f32], first: f32) -> Vec<usize> {
     let known = counts.iter().filter(|count| count.is_finite());
-    let span = known.fold(0.0_f32, |most, count| most.max(count.abs()));
+    let span = known.fold(0.0_f32, |most, count| most.max((count + first).abs()));
     let mut resets = Vec::new();
     let mut added = 0.0;
     let mut before: Option<f32> = None;
@@ -37,20 +44,18 @@ fn without_resets(counts: &mut [f32]) -> Vec<usize> {
         if !count.is_finite() {
             continue;
         }
-        let told = *count;
-        if let Some(before) = before
-            && before - told > FALL * span
-            && last_rise >= 0.0
-            && told <= (FALL * before).max(last_rise)
-        {
-            // what it shows by now was counted since the reset
-            added += before - told.min(0.0);
-            resets.push(row);
-        } else if let Some(before) = before {
-            last_rise = told - before;
+        let shown = *count + first;
+        if let Some(before) = before {
+            let fell = before - shown > FALL * span && last_rise >= 0.0;
+            if fell && shown >= 0.0 && shown <= (FALL * before).max(last_rise) {
+                added += before;
+                resets.push(row);
+            } else {
+                last_rise = shown - before;
+            }
         }
-        before = Some(told);
-        *count = told + added;
+        before = Some(shown);
+        *count += added;
     }
     resets
 }
@@ -111,11 +116,19 @@ mod tests {
     #[test]
     fn resets() {
         let mut counts = [0.0, 4.0, 8.0, 0.5, 4.5, f32::NAN, 8.5];
-        assert_eq!(without_resets(&mut counts), [3]);
+        assert_eq!(without_resets(&mut counts, 0.0), [3]);
         assert_eq!(counts[..5], [0.0, 4.0, 8.0, 8.5, 12.5]);
         assert_eq!(counts[6], 16.5);
         let mut net = [0.0, 4.0, 8.0, 6.0, 4.0, 2.0, 0.0];
-        assert_eq!(without_resets(&mut net), [0_usize; 0]);
+        assert_eq!(without_resets(&mut net, 0.0), [0_usize; 0]);
+        let mut down = [0.0, -20.0, -40.0];
+        for first in [0.0, 40.0] {
+            assert_eq!(without_resets(&mut down, first), [0_usize; 0]);
+        }
+        // began at 1000, was set to nought
+        let mut life = [0.0, 1.0, 2.0, -1000.0, -999.0];
+        assert_eq!(without_resets(&mut life, 1000.0), [3]);
+        assert_eq!(life, [0.0, 1.0, 2.0, 2.0, 3.0]);
     }
 
     #[test]

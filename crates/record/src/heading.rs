@@ -12,6 +12,7 @@ const WORDS: [(Role, &[&str]); 9] = [
         &[
             "time",
             "timestamp",
+            "stamp",
             "elapsed",
             "clock",
             "datetime",
@@ -104,15 +105,16 @@ const WORDS: [(Role, &[&str]); 9] = [
 ];
 
 /// Words that say that a number was set, not measured, or is not the one that is meant.
-const ASIDE: [&str; 20] = [
+const ASIDE: [&str; 24] = [
     "set", "setpoint", "target", "limit", "end", "cutoff", "cut", "soll", "max", "min", "peak",
-    "nominal", "rated", "panel", "pv", "solar", "input", "usb", "step", "cell",
+    "nominal", "rated", "panel", "pv", "solar", "input", "usb", "step", "cell", "cycle",
+    "schedule", "ambient", "air",
 ];
 
 /// Words that say that it is the one that is meant.
-const MEANT: [&str; 12] = [
+const MEANT: [&str; 14] = [
     "battery", "batt", "bat", "pack", "terminal", "measured", "actual", "mean", "avg", "average",
-    "total", "test",
+    "total", "test", "net", "surface",
 ];
 
 /// Words of columns that count or tell something else.

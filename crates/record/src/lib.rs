@@ -1,5 +1,6 @@
 //! Any log a meter, a load or a person writes, read into clean samples.
 
+mod bdf;
 mod bytes;
 mod cells;
 mod clock;
@@ -25,8 +26,10 @@ mod slips;
 mod state;
 mod unit;
 mod values;
+mod witness;
 mod zone;
 
+pub use bdf::write_bdf;
 pub use column::{Column, HowSure, Role};
 pub use error::{ErrorKind, RecordError};
 pub use file::read_file;

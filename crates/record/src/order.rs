@@ -162,7 +162,7 @@ fn clock_started_again(raw: &mut Raw, notices: &mut Vec<String>) {
     let starts: Vec<usize> = (1..raw.time_s.len())
         .filter(|at| {
             let Some([before, now]) = raw.time_s.get(at - 1..at + 1) else { return false };
-            now < before && (now - first_s).abs() <= 2.0 * usual_s && before - now > 2.0 * usual_s
+            (now - first_s).abs() <= 2.0 * usual_s && before - now > 1.5 * usual_s
         })
         .collect();
     let (_, back) = steps(&raw.time_s);
@@ -219,7 +219,8 @@ impl Raw {
         pick(&mut self.voltage_v, &order);
         pick(&mut self.current, &order);
         let sides = [&mut self.temperature_c, &mut self.charge_ah, &mut self.energy_wh];
-        for column in sides.into_iter().flatten() {
+        let counters = self.counters.iter_mut().map(|counter| &mut counter.counts);
+        for column in sides.into_iter().flatten().chain(counters) {
             pick(column, &order);
         }
         if let Some(flow) = &mut self.flow {
@@ -265,7 +266,7 @@ impl Raw {
 
     fn count(&self, row: usize) -> Option<u32> {
         // by bits, so that a missing count equals a missing count
-        self.charge_ah.as_ref()?.get(row).map(|count| count.to_bits())
+        self.counters.first()?.counts.get(row).map(|count| count.to_bits())
     }
 
     /// Whether the rows from these starts on only repeat the first rows.

@@ -14,15 +14,16 @@ pub(crate) fn complain_of_no_text(head: &[u8]) -> Result<(), Trouble> {
         return Err(Trouble::new(ErrorKind::Empty, "the file holds nothing but blanks", help));
     };
     let control = |byte: &u8| {
-        *byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b)
+        (1..0x20).contains(byte)
+            && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b)
     };
     if text.iter().filter(|byte| control(byte)).count() * 200 > text.len() {
-        return Err(not_a_table("not text"));
+        return Err(not_a_table("no text"));
     }
     if let Some(zero) = text.iter().position(|byte| *byte == 0) {
         let marked = text.windows(2).any(|pair| pair == b"\xff\xfe" || pair == b"\xfe\xff");
         if !marked || zero < 16 {
-            return Err(not_a_table("not text"));
+            return Err(not_a_table("no text"));
         }
         let line = 1 + text.iter().take(zero).filter(|byte| **byte == b'\n').count();
         let message = "the text changes its encoding (UTF-8 and UTF-16 in one file)";

@@ -14,7 +14,7 @@ use crate::rows::Raw;
 use crate::sheet::Book;
 use crate::zone::{self, Zone};
 use crate::{ReadOptions, Record, RecordError, Resolution, Role, RowCount, Samples};
-use crate::{counters, current, order, plain, slips};
+use crate::{counters, current, order, plain, slips, witness};
 
 /// No pack this program is for has more (V); beyond it the unit is wrong.
 const MOST_V: f64 = 1000.0;
@@ -80,8 +80,19 @@ fn read_table<R: Read>(
     options: &ReadOptions,
 ) -> Result<Record, Trouble> {
     let layout = layout::find(lines.ahead(), delimiter, options)?;
-    let raw = row_reader::read(lines, &layout)?;
+    let mut raw = row_reader::read(lines, &layout)?;
+    // a workbook doesn't keep the noughts at the end, so whole amperes show no step
+    let hidden = delimiter.is_some() && raw.steps.current >= 1.0;
+    if hidden {
+        raw.steps.current = 0.0;
+    }
     let mut record = finish(name, raw, layout, options)?;
+    if hidden {
+        record.notices.push(
+            "the workbook doesn't show the last digit of the current; its step is not known"
+                .to_owned(),
+        );
+    }
     if let Some(broken) = &lines.broken {
         record
             .notices
@@ -106,6 +117,7 @@ fn finish(
     slips::set_aside(&mut raw, &mut notices);
     current::orient(&mut raw, &layout, current_from, options.sign, &mut notices);
     counters::orient(&mut raw);
+    witness::ask(&mut raw, &mut layout, current_from, &mut notices);
     let (start, local_start) = start(&raw, notation, zone.as_ref());
     let first_s = raw.time_s.first().copied().unwrap_or(0.0);
     raw.time_s.iter_mut().for_each(|time| *time -= first_s);
@@ -206,14 +218,14 @@ fn settle_units(
     let wrong_unit = |hint: &str| {
         Err(Trouble::new(
             ErrorKind::Unit,
-            format!("half of the voltages under {heading:?} are beyond {median:.4} V, which no pack shows"),
+            format!("half of the voltages under {heading:?} are beyond {median:.0} V, which no pack shows"),
             format!("state the unit of that column ({hint}?)"),
         )
         .at(line))
     };
     if median < 0.0 {
         let message =
-            format!("the voltage is negative throughout (half of it below {median:.4} V)");
+            format!("the voltage is negative throughout (half of it below {median:.2} V)");
         let help =
             "were the leads of the meter reversed? give the voltage at the terminals as positive";
         return Err(Trouble::new(ErrorKind::Voltage, message, help).at(line));
@@ -230,7 +242,7 @@ fn settle_units(
             _ => return wrong_unit("mV"),
         }
     } else if f64::from(most) < LEAST_V {
-        let message = format!("the voltage never exceeds {most:.4} V, which no pack shows");
+        let message = format!("the voltage never exceeds {most:.3} V, which no pack shows");
         let help = "state the unit of that column, or say which column is the voltage";
         return Err(Trouble::new(ErrorKind::Unit, message, help).at(line));
     }

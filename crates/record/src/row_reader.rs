@@ -5,11 +5,11 @@ use std::io::Read;
 use crate::Role;
 use crate::clock::{self, Moment, Notation};
 use crate::error::{ErrorKind, Trouble};
-use crate::layout::{Layout, Timing};
+use crate::layout::{Layout, Taken, Timing};
 use crate::lines::{Line, Lines};
 use crate::number::Marks;
 use crate::pieces::Pieces;
-use crate::rows::{Raw, Steps, reason};
+use crate::rows::{Counter, Raw, Steps, reason};
 use crate::state;
 use crate::values::{Cell, Values};
 
@@ -35,8 +35,8 @@ struct RowReader<'a> {
     voltage: Option<Values>,
     current: Option<Values>,
     temperature: Option<Values>,
-    charge: Option<Values>,
-    energy: Option<Values>,
+    /// One for each counter of the rows kept.
+    counters: Vec<Values>,
     state: Option<usize>,
     /// Its columns are slots of the pieces.
     timing: Timing,
@@ -50,39 +50,32 @@ struct RowReader<'a> {
 
 impl<'a> RowReader<'a> {
     fn new(layout: &'a Layout) -> RowReader<'a> {
-        let values = |role| Values::new(layout, role);
+        let values = |role| layout.column(role).map(Values::new);
         let (voltage, current) = match (values(Role::Voltage), values(Role::Current)) {
             (Some(voltage), current) => (Some(voltage), current.or_else(|| values(Role::Power))),
             (None, current) => (values(Role::Power), current),
         };
-        let mut all = [
-            voltage,
-            current,
-            values(Role::Temperature),
-            values(Role::Charge),
-            values(Role::Energy),
-        ];
+        let mut all = [voltage, current, values(Role::Temperature)];
+        let is_counter = |column: &&Taken| matches!(column.role, Role::Charge | Role::Energy);
+        let mut counters: Vec<Values> =
+            layout.columns.iter().filter(is_counter).map(Values::new).collect();
         let state = layout.column(Role::State).map(|column| column.at);
-        let mut wanted: Vec<usize> = all.iter().flatten().map(|values| values.at).collect();
+        let mut wanted: Vec<usize> =
+            all.iter().flatten().chain(&counters).map(|values| values.at).collect();
         wanted.extend(state);
         wanted.extend(layout.timing.columns());
         let pieces = Pieces::new(layout.delimiter, layout.marks, wanted);
-        for values in all.iter_mut().flatten() {
+        for values in all.iter_mut().flatten().chain(&mut counters) {
             values.slot = pieces.slot(values.at);
         }
-        let [voltage, current, temperature, charge, energy] = all;
+        let [voltage, current, temperature] = all;
         let starts = matches!(layout.timing, Timing::Column { start: Some(_), .. });
-        let has_sides = starts
-            || state.is_some()
-            || temperature.is_some()
-            || charge.is_some()
-            || energy.is_some();
+        let has_sides = starts || state.is_some() || temperature.is_some() || !counters.is_empty();
         let at = |values: &Option<Values>| values.as_ref().map_or(0, |values| values.at);
         let needed = layout.timing.last_column().max(at(&voltage)).max(at(&current)) + 1;
         let raw = Raw {
             temperature_c: temperature.as_ref().map(|_| Vec::new()),
-            charge_ah: charge.as_ref().map(|_| Vec::new()),
-            energy_wh: energy.as_ref().map(|_| Vec::new()),
+            counters: layout.columns.iter().filter(is_counter).map(counter).collect(),
             flow: state.map(|_| Vec::new()),
             ..Raw::default()
         };
@@ -92,8 +85,7 @@ impl<'a> RowReader<'a> {
             voltage,
             current,
             temperature,
-            charge,
-            energy,
+            counters,
             state: state.map(|at| pieces.slot(at)),
             timing: layout.timing.with_columns(|at| pieces.slot(at)),
             pieces,
@@ -135,11 +127,12 @@ impl<'a> RowReader<'a> {
             return Err(self.why_no_time(line.bytes));
         };
         let RowReader { pieces, layout: Layout { marks, .. }, .. } = self;
-        let voltage_v = value(&mut self.voltage, pieces, line, width, *marks)?;
-        let current = value(&mut self.current, pieces, line, width, *marks)?;
+        let voltage_v = value(self.voltage.as_mut(), pieces, line, width, *marks)?;
+        let current = value(self.current.as_mut(), pieces, line, width, *marks)?;
         if self.current.is_none() {
             // the counter is all there is of the current
-            value(&mut self.charge, pieces, line, width, *marks)?;
+            let charge = self.counters.iter_mut().find(|values| values.role == Role::Charge);
+            value(charge, pieces, line, width, *marks)?;
         }
         self.raw.lines.push(self.raw.time_s.len(), line.number);
         self.step_s = self.step_s.min(moment.step_s);
@@ -161,11 +154,8 @@ impl<'a> RowReader<'a> {
                 _ => f32::NAN,
             });
         }
-        if let (Some(values), Some(column)) = (&mut self.charge, &mut raw.charge_ah) {
-            column.push(values.above_first(pieces, line, *marks));
-        }
-        if let (Some(values), Some(column)) = (&mut self.energy, &mut raw.energy_wh) {
-            column.push(values.above_first(pieces, line, *marks));
+        for (values, counter) in self.counters.iter_mut().zip(&mut raw.counters) {
+            counter.counts.push(values.above_first(pieces, line, *marks));
         }
         if let (Some(slot), Some(column)) = (self.state, &mut raw.flow) {
             column.push(state::flow(pieces.cell(line, slot)));
@@ -222,14 +212,18 @@ impl<'a> RowReader<'a> {
     }
 
     fn finish(mut self) -> Result<Raw, Trouble> {
-        let step = |values: &Option<Values>| values.as_ref().map_or(0.0, Values::step);
+        let step = |values: Option<&Values>| values.map_or(0.0, Values::step);
+        let counter = |role| self.counters.iter().find(|values| values.role == role);
         self.raw.steps = Steps {
             time_s: if self.step_s.is_finite() { self.step_s } else { 0.0 },
-            voltage: step(&self.voltage),
-            current: step(&self.current),
-            charge_ah: step(&self.charge),
-            energy_wh: step(&self.energy),
+            voltage: step(self.voltage.as_ref()),
+            current: step(self.current.as_ref()),
+            charge_ah: step(counter(Role::Charge)),
+            energy_wh: step(counter(Role::Energy)),
         };
+        for (values, counter) in self.counters.iter().zip(&mut self.raw.counters) {
+            counter.first = values.first.unwrap_or(0.0);
+        }
         if self.raw.time_s.is_empty() {
             return Err(self.nothing_used());
         }
@@ -257,10 +251,19 @@ impl<'a> RowReader<'a> {
     }
 }
 
+fn counter(column: &Taken) -> Counter {
+    Counter {
+        is_charge: column.role == Role::Charge,
+        is_in: column.is_in,
+        counts: Vec::new(),
+        first: 0.0,
+    }
+}
+
 /// The value of a column that a row can't do without; nought where there is no such column.
 #[inline]
 fn value(
-    values: &mut Option<Values>,
+    values: Option<&mut Values>,
     pieces: &Pieces,
     line: Line,
     width: usize,

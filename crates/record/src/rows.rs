@@ -27,7 +27,9 @@ pub(crate) struct Raw {
     /// Current or power, as signed in the file; nought where only a counter is there.
     pub(crate) current: Vec<f32>,
     pub(crate) temperature_c: Option<Vec<f32>>,
-    /// Above the first reading.
+    /// The counters as they stand in the file, until they are joined.
+    pub(crate) counters: Vec<Counter>,
+    /// Net out, above the first reading.
     pub(crate) charge_ah: Option<Vec<f32>>,
     pub(crate) energy_wh: Option<Vec<f32>>,
     pub(crate) flow: Option<Vec<Flow>>,
@@ -39,6 +41,18 @@ pub(crate) struct Raw {
     pub(crate) set_aside: BTreeMap<String, usize>,
     /// From a second column: the moment of the first row that tells it, and that row's time.
     pub(crate) start: Option<(f64, Notation, f64)>,
+}
+
+/// A counter of charge or energy.
+#[derive(Debug)]
+pub(crate) struct Counter {
+    pub(crate) is_charge: bool,
+    /// Whether it counts what goes in, beside one for what goes out.
+    pub(crate) is_in: bool,
+    /// Above the first reading, so that a meter's life-long count keeps its last digit.
+    pub(crate) counts: Vec<f32>,
+    /// The first reading.
+    pub(crate) first: f64,
 }
 
 /// The smallest steps seen, in the units of the program.

@@ -59,7 +59,7 @@ impl Samples {
     }
 }
 
-/// The smallest step each column can show, as declared or as seen in the data.
+/// The smallest step each column can show, as seen in the data; nought where it can't be seen.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Resolution {
     /// Of the clock (s).

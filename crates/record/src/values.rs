@@ -1,7 +1,7 @@
 //! A column of numbers as it is read.
 
 use crate::Role;
-use crate::layout::Layout;
+use crate::layout::Taken;
 use crate::number::{self, Marks, Number};
 use crate::pieces::Pieces;
 use crate::unit::Affine;
@@ -30,16 +30,16 @@ pub(crate) struct Values {
     finest: i32,
     pub(crate) coarsest: i32,
     pub(crate) with_power: bool,
-    first: Option<f64>,
+    /// The first value of a counter.
+    pub(crate) first: Option<f64>,
 }
 
 impl Values {
-    pub(crate) fn new(layout: &Layout, role: Role) -> Option<Values> {
-        let column = layout.column(role)?;
-        Some(Values {
+    pub(crate) fn new(column: &Taken) -> Values {
+        Values {
             at: column.at,
             slot: usize::MAX,
-            role,
+            role: column.role,
             affine: column.affine,
             suffix: Vec::new(),
             suffix_affine: column.affine,
@@ -47,7 +47,7 @@ impl Values {
             coarsest: i32::MIN,
             with_power: false,
             first: None,
-        })
+        }
     }
 
     #[inline]

@@ -154,8 +154,8 @@ const REASONS: [(&str, &str, &str); 22] = [
     ("bench", "all-blank.csv", "blank"),
     ("bench", "nonsense-time.csv", "time"),
     ("bench", "zip-named.csv", "archive"),
-    ("bench", "binary.csv", "not text"),
-    ("bench", "wide.csv", "500 column"),
+    ("bench", "binary.csv", "no text"),
+    ("bench", "wide.csv", "(500)"),
     ("bench", "one-line.csv", "longer"),
     ("bench", "no-current.csv", "current"),
     ("bench", "picture.csv", "picture"),
@@ -178,7 +178,9 @@ fn bad_files_are_refused_with_the_reason() {
     for (name, file, word) in REASONS {
         let error = read(name, &format!("bad/{file}"), &ReadOptions::default()).unwrap_err();
         let told = error.to_string();
-        assert!(told.contains(word), "{file}: {told}");
+        // the name of the file gives some reasons away, so it doesn't count
+        let said = format!("{} {}", error.message, error.help);
+        assert!(said.contains(word), "{file}: {told}");
         assert!(!error.help.is_empty() && told.starts_with(&error.file), "{file}: {told}");
         listed += 1;
     }

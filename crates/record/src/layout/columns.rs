@@ -2,6 +2,7 @@
 
 use super::Row;
 use super::heading_row::Found;
+use crate::bdf;
 use crate::column::{HowSure, Role};
 use crate::error::{ErrorKind, Trouble};
 use crate::heading::{self, Meaning};
@@ -20,6 +21,8 @@ pub(crate) struct Taken {
     pub(crate) affine: Affine,
     pub(crate) how_sure: HowSure,
     pub(crate) sign: Option<Sign>,
+    /// Whether it counts what goes in, beside one for what goes out.
+    pub(crate) is_in: bool,
     /// Whether the unit is stated, by heading, cells or a person.
     pub(crate) unit_stated: bool,
 }
@@ -60,36 +63,79 @@ pub(super) fn choose(
             .filter(|(at, _)| !taken_elsewhere(*at))
             .filter_map(|(at, heading)| Some((at, heading::read(heading)?)))
             .filter(|(_, meaning)| meaning.role == role)
-            .filter(|(at, _)| {
-                sample.is_empty() || sample.iter().any(|row| !row.cell(*at).is_empty())
-            })
             .collect();
+        let blank = |at: usize| sample.iter().all(|row| row.cell(at).is_empty());
         // stable: the first of equals is taken
-        candidates.sort_by_key(|(_, meaning)| -meaning.score);
+        candidates.sort_by_key(|(at, meaning)| (blank(*at), -meaning.score));
         let mut candidates = candidates.into_iter();
-        let Some((at, meaning)) = candidates.next() else { continue };
-        let heading = headings.get(at).cloned().unwrap_or_default();
-        let rival = candidates.next().filter(|(_, other)| other.score == meaning.score);
-        if let Some(rival) = rival.and_then(|(at, _)| headings.get(at)) {
+        let Some(first) = candidates.next() else { continue };
+        let counts = matches!(role, Role::Charge | Role::Energy);
+        let other_way = |other: &(usize, Meaning)| {
+            counts && other.1.score == first.1.score && opposite(first.1.sign, other.1.sign)
+        };
+        let pair = candidates.clone().find(other_way);
+        let rival = candidates.next().filter(|(_, other)| other.score == first.1.score);
+        if let (None, Some((rival, _))) = (&pair, rival) {
             notices.push(format!(
-                "{:?} was taken for the {}; {rival:?} could be it as well",
-                heading,
-                role.name()
+                "{:?} was taken for the {}; {:?} could be it as well",
+                headings.get(first.0).map_or("", String::as_str),
+                role.name(),
+                headings.get(rival).map_or("", String::as_str),
             ));
         }
-        let affine = meaning.unit.as_deref().and_then(|unit| heading::affine(role, unit));
-        columns.push(Taken {
-            at,
-            heading,
-            role,
-            unit: meaning.unit.unwrap_or_default(),
-            affine: affine.unwrap_or(Affine::ONE),
-            how_sure: if affine.is_some() { HowSure::Sure } else { HowSure::Likely },
-            sign: meaning.sign,
-            unit_stated: affine.is_some(),
-        });
+        let mut taken: Vec<Taken> = std::iter::once(first)
+            .chain(pair)
+            .map(|(at, meaning)| by_heading(at, meaning, headings, sample))
+            .collect();
+        if let [one, other] = taken.as_mut_slice() {
+            one.is_in = one.sign == Some(Sign::ChargePositive);
+            other.is_in = !one.is_in;
+            taken.sort_by_key(|column| column.is_in);
+        }
+        columns.append(&mut taken);
     }
+    sign_by_format(headings, &mut columns);
     Ok(columns)
+}
+
+fn opposite(one: Option<Sign>, other: Option<Sign>) -> bool {
+    one.is_some() && other.is_some() && one != other
+}
+
+fn by_heading(at: usize, meaning: Meaning, headings: &[String], sample: &[Row]) -> Taken {
+    let role = meaning.role;
+    let unit = meaning.unit.or_else(|| unit_in_cells(role, at, sample));
+    let affine = unit.as_deref().and_then(|unit| heading::affine(role, unit));
+    let sure = affine.is_some() || role == Role::State;
+    Taken {
+        at,
+        heading: headings.get(at).cloned().unwrap_or_default(),
+        role,
+        unit: unit.unwrap_or_default(),
+        affine: affine.unwrap_or(Affine::ONE),
+        how_sure: if sure { HowSure::Sure } else { HowSure::Likely },
+        sign: meaning.sign,
+        is_in: false,
+        unit_stated: affine.is_some(),
+    }
+}
+
+/// Labels of the Battery Data Format tell the sign: positive charges.
+fn sign_by_format(headings: &[String], columns: &mut [Taken]) {
+    let has = |label: &&str| headings.iter().any(|heading| heading == label);
+    if bdf::REQUIRED.iter().all(has)
+        && let Some(current) = columns.iter_mut().find(|column| column.role == Role::Current)
+    {
+        current.sign = current.sign.or(Some(Sign::ChargePositive));
+    }
+}
+
+/// The unit behind the first number of a column: "12.77 V".
+fn unit_in_cells(role: Role, at: usize, sample: &[Row]) -> Option<String> {
+    let cell = sample.iter().map(|row| row.cell(at)).find(|cell| !cell.is_empty())?;
+    let text = heading::text(cell);
+    let unit = text.trim_start_matches(|c: char| !c.is_alphabetic() && c != '°').trim();
+    heading::affine(role, unit).map(|_| unit.to_owned())
 }
 
 /// The column a person means.
@@ -153,6 +199,7 @@ fn taken_as_told(at: usize, choice: &ColumnChoice, headings: &[String]) -> Resul
         affine: affine.unwrap_or(Affine::ONE),
         how_sure: HowSure::Told,
         sign: meaning.and_then(|meaning| meaning.sign),
+        is_in: false,
         unit_stated: affine.is_some(),
     })
 }

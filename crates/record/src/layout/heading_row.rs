@@ -131,7 +131,7 @@ fn nothing_named(rows: &[Row]) -> Trouble {
     let read: String = read.chars().take(80).collect();
     Trouble::new(
         ErrorKind::NoHeading,
-        format!("none of its {width} column(s) is named as time, voltage or current; the first row is {read:?}"),
+        format!("none of its columns ({width}) is named as time, voltage or current; the first row is {read:?}"),
         HELP,
     )
     .at(rows.first().map_or(1, |row| row.line))

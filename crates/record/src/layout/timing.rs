@@ -146,6 +146,9 @@ pub(super) fn choose(
             headings.get(chosen.at).map_or("", String::as_str)
         ));
     }
+    if how_sure == HowSure::Likely && matches!(notation, Notation::Civil { .. }) {
+        notices.push(format!("the dates were read as {}", notation.name()));
+    }
     let start =
         times.iter().filter(|other| other.at != chosen.at && !notation.is_absolute()).find_map(
             |other| Some((other.at, other.found?.0)).filter(|(_, found)| found.is_absolute()),
@@ -205,6 +208,7 @@ fn taken(candidate: &Candidate, headings: &[String], role: Role) -> Taken {
         affine: Affine::ONE,
         how_sure: if candidate.told { HowSure::Told } else { how_sure },
         sign: None,
+        is_in: false,
         unit_stated: true,
     }
 }
