@@ -1,6 +1,7 @@
 //! Which tests a record holds, and of what kind each is.
 
 use crate::RunKind;
+use crate::piece::Sum;
 use crate::trace::{Stretch, Trace, Way, median, stride};
 
 /// The stretches of one test, rests around it included.
@@ -22,8 +23,11 @@ impl Test {
 const LONGEST_PULSE_S: f64 = 60.0;
 /// A pulse is seen by so many readings; less may be a cloud, or gear waking up.
 const LEAST_READINGS: usize = 3;
-/// So many pulses make a pulse test.
+/// So many pulses make a pulse test, unless one long load takes most of the charge: that is a
+/// discharge whose load was switched off and on again.
 const LEAST_PULSES: usize = 2;
+const MANY_PULSES: usize = 6;
+const MOST_SHARE: f64 = 0.8;
 /// So many jumps from one load to another make a field run: gear switches, a test load does not.
 const LEAST_JUMPS: usize = 4;
 /// So do so many single readings that differ by a jump from the one before: fewer are glitches.
@@ -39,7 +43,8 @@ const NO_TEST_SHARE: f64 = 0.01;
 
 pub(crate) fn tests_in(trace: &Trace) -> Vec<Test> {
     let whole = |kind| vec![Test { kind, stretches: trace.stretches.clone() }];
-    if pulses(trace) >= LEAST_PULSES {
+    let pulses = pulses(trace);
+    if pulses >= MANY_PULSES || pulses >= LEAST_PULSES && !one_load_rules(trace) {
         return whole(RunKind::Pulses);
     }
     if switches(trace) || short_turns(trace) > MOST_SHORT_TURNS {
@@ -81,6 +86,15 @@ fn pulses(trace: &Trace) -> usize {
         }
     }
     if out { found } else { 0 }
+}
+
+/// Whether a single load, longer than a pulse, takes most of what comes out.
+fn one_load_rules(trace: &Trace) -> bool {
+    let loads = trace.stretches.iter().filter(|stretch| stretch.way == Way::Out);
+    let sums: Vec<Sum> = loads.map(|stretch| trace.pieces(stretch).collect()).collect();
+    let whole_ah: f64 = sums.iter().map(|sum| sum.charge_ah).sum();
+    sums.iter()
+        .any(|sum| sum.charge_ah >= MOST_SHARE * whole_ah && sum.duration_s > LONGEST_PULSE_S)
 }
 
 /// Whether the load jumps from one current to another without going off: a few times to stay there,

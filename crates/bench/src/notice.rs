@@ -26,11 +26,19 @@ impl Trace<'_> {
         if let Some(more) = self.gaps.len().checked_sub(MOST_GAPS).filter(|more| *more > 0) {
             notices.push(format!("and {more} more times without readings, treated the same way"));
         }
-        if settings.instrument.is_none() {
-            notices.push(
-                "the accuracy of the meter is not given, so the uncertainty holds only the last digit, the sampling, the noise and the ends of the run"
-                    .to_owned(),
-            );
+        let steps = format!(
+            "{} and {}, the steps seen in the data",
+            Kind::Voltage.show(self.record.resolution.voltage_v),
+            Kind::Current.show(self.record.resolution.current_a),
+        );
+        match settings.instrument {
+            None => notices.push(format!(
+                "the accuracy of the meter is not given, so the uncertainty holds only the last digits ({steps}), the sampling, the noise and the ends of the run"
+            )),
+            Some(instrument) if instrument.current.digits > 0.0 || instrument.voltage.digits > 0.0 => {
+                notices.push(format!("the digits of the meter's accuracy were taken as {steps}"));
+            }
+            Some(_) => {}
         }
         notices
     }

@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use record::{Record, Samples};
+use record::{CurrentFrom, Record, Samples};
 
 use crate::BenchError;
 use crate::piece::Piece;
@@ -103,7 +103,8 @@ impl<'a> Trace<'a> {
             stretches: Vec::new(),
             gaps: Vec::new(),
         };
-        if let Some(zero_a) = trace.meter_zero_a() {
+        let zero_a = trace.meter_zero_a().filter(|_| record.current_from == CurrentFrom::Measured);
+        if let Some(zero_a) = zero_a {
             trace.zero_is_seen = true;
             let is_more_than_a_digit = zero_a.abs() >= 0.9 * record.resolution.current_a;
             trace.zero_a = if is_more_than_a_digit { zero_a } else { 0.0 };

@@ -112,6 +112,29 @@ fn a_discharge_in_portions_is_one() {
 }
 
 #[test]
+fn pulses_or_a_load_that_was_switched_twice() {
+    let mut switched = Pack::full(1.0);
+    switched
+        .at(0.0, 0.1)
+        .at(5.0, 0.01)
+        .at(0.0, 0.02)
+        .at(5.0, 0.01)
+        .at(0.0, 0.02)
+        .at(5.0, 2.0)
+        .at(0.0, 0.1);
+    assert_eq!(kinds(&switched.runs()), [RunKind::Discharge]);
+    let mut pulsed = Pack::full(1.0);
+    pulsed.at(0.0, 0.1).at(20.0, 10.0 / 3600.0).at(0.0, 0.02).at(-10.0, 10.0 / 3600.0).at(0.0, 0.1);
+    let runs = pulsed.runs();
+    assert_eq!(kinds(&runs), [RunKind::Pulses]);
+    assert_eq!(runs[0].resistances.len(), 4);
+    for step in &runs[0].resistances {
+        // the pack's own, to the last digits of 1 mV and 1 mA at 10 A and more
+        assert_within("Ω", step.ohm, 0.04, 2e-4);
+    }
+}
+
+#[test]
 fn nights_without_a_recharge_between() {
     let mut pack = Pack::full(60.0);
     for _ in 0..3 {
