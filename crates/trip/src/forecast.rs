@@ -187,13 +187,7 @@ pub fn forecast(plan: &Plan, settings: Settings) -> Result<Forecast, TripError> 
         return Err(TripError::NoDraws);
     }
     let (calendar, timeline) = prepare(plan)?;
-    let pack = &plan.battery.pack;
-    let cell = Cell {
-        circuit: &pack.circuit,
-        limits: &pack.limits,
-        soc_start: plan.battery.soc_start,
-        idle_a: pack.idle_a,
-    };
+    let cell = cell_of(plan);
     let doubt = doubt(plan, timeline.nights);
     let mut loads = loads_of(plan, &timeline);
 
@@ -219,6 +213,30 @@ pub fn forecast(plan: &Plan, settings: Settings) -> Result<Forecast, TripError> 
         remarks: remarks(plan, &calendar),
         settings,
     })
+}
+
+/// The chance of each night alone: what [`forecast`] says of them, without all the rest.
+pub(crate) fn chances(plan: &Plan, settings: Settings) -> Result<Vec<Chance>, TripError> {
+    if settings.draws == 0 {
+        return Err(TripError::NoDraws);
+    }
+    let (_, timeline) = prepare(plan)?;
+    let cell = cell_of(plan);
+    let doubt = doubt(plan, timeline.nights);
+    let outcomes = draw_all(&timeline, &cell, &loads_of(plan, &timeline), &doubt, settings);
+    let carried =
+        |night: usize| outcomes.iter().filter(|outcome| outcome.failures[night].is_none()).count();
+    Ok((0..timeline.nights).map(|night| Chance::of(carried(night), settings.draws)).collect())
+}
+
+fn cell_of(plan: &Plan) -> Cell<'_> {
+    let pack = &plan.battery.pack;
+    Cell {
+        circuit: &pack.circuit,
+        limits: &pack.limits,
+        soc_start: plan.battery.soc_start,
+        idle_a: pack.idle_a,
+    }
 }
 
 fn loads_of<'a>(plan: &'a Plan, timeline: &'a Timeline) -> Loads<'a> {

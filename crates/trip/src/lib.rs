@@ -9,6 +9,7 @@ mod calendar;
 mod draws;
 mod engine;
 mod error;
+mod fixes;
 mod forecast;
 mod ledger;
 mod loads;
@@ -18,6 +19,7 @@ mod trace;
 
 pub use engine::Cause;
 pub use error::TripError;
+pub use fixes::{Fix, Shed, Shedding, fixes, shedding};
 pub use forecast::{
     Band, Carried, Chance, Failure, Forecast, NightForecast, Point, Settings, forecast,
 };
