@@ -4,6 +4,7 @@
 
 mod bench_report;
 pub mod chart;
+mod harvest_report;
 mod night_report;
 pub mod page;
 mod rig_report;
@@ -14,6 +15,7 @@ mod trip_report;
 mod words;
 
 pub use bench_report::{Tested, bench_page, bench_text};
+pub use harvest_report::{HarvestDay, harvest_page, harvest_text};
 pub use night_report::night_text;
 pub use rig_report::{Inspected, rig_blocks, rig_page, rig_text};
 pub use runtime_report::{RuntimeAsked, runtime_text};

@@ -17,6 +17,8 @@ pub(crate) struct Args {
 pub(crate) enum Command {
     /// Measure what a record of a battery test proves
     Bench(Bench),
+    /// What a day's sun gives on a panel, under a clear sky, by a weather file or on a trip
+    Harvest(Harvest),
     /// When a night begins, gets dark and ends, and what the moon does
     Night(Night),
     /// How long a pack carries one load
@@ -29,6 +31,7 @@ impl Command {
     pub(crate) fn json(&self) -> bool {
         match self {
             Command::Bench(asked) => asked.json,
+            Command::Harvest(asked) => asked.json,
             Command::Night(asked) => asked.json,
             Command::Runtime(asked) => asked.json,
             Command::Trip(asked) => asked.json,
@@ -127,6 +130,94 @@ impl Reading {
             sheet: self.sheet.clone(),
         }
     }
+}
+
+/// The day is the 24 hours from local mean midnight (00:00 UTC less an hour for each 15° east),
+/// by the clock with --zone, by the file's own clock with --weather.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Harvest {
+    /// A plan whose panels, site and dates are meant
+    #[arg(value_name = "PLAN", conflicts_with_all = [
+        "latitude", "longitude", "elevation", "date", "tilt", "azimuth", "flat", "turned_every", "turbidity",
+        "albedo", "air", "wind", "panel", "coefficient", "weather", "zone",
+    ])]
+    pub(crate) plan: Option<PathBuf>,
+    /// Of the place, such as "56.9 N" [with --weather: the file's]
+    #[arg(long, value_parser = latitude, allow_hyphen_values = true, required_unless_present_any = ["plan", "weather"], requires = "longitude")]
+    pub(crate) latitude: Option<f64>,
+    /// Of the place, such as "4.2 W"
+    #[arg(long, value_parser = longitude, allow_hyphen_values = true, requires = "latitude")]
+    pub(crate) longitude: Option<f64>,
+    /// Of the place, above the sea [default: 0 m]
+    #[arg(long, value_parser = elevation, allow_hyphen_values = true)]
+    pub(crate) elevation: Option<f64>,
+    /// The day, such as 2026-10-09
+    #[arg(long, value_parser = date, required_unless_present_any = ["plan", "weather"])]
+    pub(crate) date: Option<jiff::civil::Date>,
+    /// Take the day by this clock, such as Europe/London
+    #[arg(long, value_parser = zone, conflicts_with = "weather")]
+    pub(crate) zone: Option<jiff::tz::TimeZone>,
+    #[command(flatten)]
+    pub(crate) facing: Facing,
+    #[command(flatten)]
+    pub(crate) light: LightAround,
+    /// Temperature of the air, the whole day [default: 12 °C]
+    #[arg(long, value_parser = temperature, allow_hyphen_values = true)]
+    pub(crate) air: Option<f64>,
+    /// Wind at the panel [default: 2 m/s]
+    #[arg(long, value_parser = speed)]
+    pub(crate) wind: Option<f64>,
+    /// What the panel's label says
+    #[arg(long, value_parser = power, default_value = "100 W")]
+    pub(crate) panel: f64,
+    /// How its power changes with the cells' temperature
+    #[arg(long, value_parser = coefficient, allow_hyphen_values = true, default_value = "-0.4 %/K")]
+    pub(crate) coefficient: f64,
+    /// Take the light of this file instead of a clear sky: TMY3, EPW, SURFRAD, SOLRAD, BSRN,
+    /// MIDC, CRN, or a table with a heading
+    #[arg(long, value_name = "FILE")]
+    pub(crate) weather: Option<PathBuf>,
+    /// Where the file lacks one of global, beam and diffuse, work it out from the other two;
+    /// otherwise what was not measured gives no light
+    #[arg(long, requires = "weather")]
+    pub(crate) close_gaps: bool,
+    /// Write a report, a page for any browser
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print one JSON document instead of a table. poa_wh_per_m2 is the light on the panel's
+    /// plane, poa_effective_wh_per_m2 what its cover lets through, panel_wh comes out of the
+    /// panel before any controller, sun_hours are those with the sun in sight, peak_sun_hours
+    /// hours of full sun that would bring the same light
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// How a panel stands.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Facing {
+    /// Tilt of the panel from the level, 0° flat to 90° upright
+    #[arg(long, value_parser = angle, allow_hyphen_values = true, conflicts_with_all = ["flat", "turned_every"])]
+    pub(crate) tilt: Option<f64>,
+    /// Where it faces, from north over east: 180° is south
+    #[arg(long, value_parser = angle, allow_hyphen_values = true, conflicts_with_all = ["flat", "turned_every"])]
+    pub(crate) azimuth: Option<f64>,
+    /// The panel lies flat
+    #[arg(long, conflicts_with = "turned_every")]
+    pub(crate) flat: bool,
+    /// The panel is turned to the sun by hand every so often, such as "2 h"
+    #[arg(long, value_parser = duration, value_name = "DURATION")]
+    pub(crate) turned_every: Option<f64>,
+}
+
+/// What the sky and the ground do to light.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct LightAround {
+    /// Linke turbidity of the clear sky: 2 very clear, 3 clear, 5 hazy [default: 3]
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) turbidity: Option<f64>,
+    /// Share of light that the ground throws back [default: 25 %]
+    #[arg(long, value_parser = fraction)]
+    pub(crate) albedo: Option<f64>,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -228,6 +319,10 @@ readers! {
     elevation: Elevation,
     fraction: Fraction,
     duration: Duration,
+    angle: Angle,
+    temperature: Temperature,
+    speed: Speed,
+    coefficient: TemperatureCoefficient,
 }
 
 fn date(text: &str) -> Result<jiff::civil::Date, String> {

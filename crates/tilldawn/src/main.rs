@@ -2,6 +2,7 @@
 
 mod args;
 mod bench;
+mod harvest;
 mod night;
 mod output;
 mod runtime;
@@ -18,6 +19,7 @@ fn main() -> ExitCode {
     let json = args.command.json();
     let done = match &args.command {
         Command::Bench(asked) => bench::run(asked),
+        Command::Harvest(asked) => harvest::run(asked),
         Command::Night(asked) => night::run(asked),
         Command::Runtime(asked) => runtime::run(asked),
         Command::Trip(asked) => trip::run(asked),

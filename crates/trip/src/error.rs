@@ -4,13 +4,23 @@
 #[derive(Debug, thiserror::Error)]
 pub enum TripError {
     /// The sky says no.
-    #[error("the nights of this trip can't be worked out: {0}")]
+    #[error("{0}")]
     Sky(#[from] sky::Error),
     /// More devices than fit.
     #[error("the rig has {found} devices; at most {most} can be simulated", most = crate::loads::MOST_DEVICES)]
     TooManyDevices {
         /// How many there are.
         found: usize,
+    },
+    /// A weather file that has nothing of a day.
+    #[error("the weather file has no reading of {date}; its days are {first} to {last}")]
+    NoReading {
+        /// The day asked for.
+        date: jiff::civil::Date,
+        /// The first it has.
+        first: jiff::civil::Date,
+        /// The last it has.
+        last: jiff::civil::Date,
     },
     /// Nothing to draw.
     #[error("at least one draw is needed")]

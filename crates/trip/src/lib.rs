@@ -11,6 +11,7 @@ mod engine;
 mod error;
 mod fixes;
 mod forecast;
+mod harvest;
 mod ledger;
 mod loads;
 mod prepare;
@@ -23,4 +24,5 @@ pub use fixes::{Fix, Shed, Shedding, fixes, shedding};
 pub use forecast::{
     Band, Carried, Chance, Failure, Forecast, NightForecast, Point, Settings, forecast,
 };
+pub use harvest::{DayHarvest, Stand, clock_day, mean_day};
 pub use ledger::Ledger;

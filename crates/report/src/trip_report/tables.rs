@@ -2,11 +2,11 @@
 
 use plan::{Plan, Supply};
 use quantity::{Kind, significant};
-use sky::Aim;
 use source::Conversion;
 use trip::Forecast;
 
 use super::told::{evening, failure};
+use crate::harvest_report::stands;
 use crate::table::Table;
 use crate::words::{NONE, chance, day_and_clock, fixed};
 
@@ -150,7 +150,7 @@ pub(super) fn sources(plan: &Plan) -> Option<Table> {
                     Conversion::Pwm => "PWM".to_owned(),
                 };
                 let most = Kind::Current.show(controller.current_limit_a());
-                let how = format!("{}; controller {kind}, at most {most}", aim(&panel.aim));
+                let how = format!("{}; controller {kind}, at most {most}", stands(&panel.aim));
                 // full sun on cells of 25 °C: standard test conditions
                 let gives = Kind::Power.show(panel.panel.power_w(1000.0, 25.0));
                 table.row([panel.name.clone(), format!("panel, {gives} in full sun"), how]);
@@ -162,20 +162,6 @@ pub(super) fn sources(plan: &Plan) -> Option<Table> {
         }
     }
     (!table.rows.is_empty()).then_some(table)
-}
-
-fn aim(aim: &Aim) -> String {
-    match aim {
-        Aim::Fixed(facing) => format!(
-            "tilted {}, facing {}",
-            Kind::Angle.show(facing.tilt_deg()),
-            Kind::Angle.show(facing.azimuth_deg())
-        ),
-        Aim::ReAimed(turns) => format!("re-aimed {} times", turns.len()),
-        Aim::Tracked { every_s } => {
-            format!("turned to the sun every {}", Kind::Duration.show(*every_s))
-        }
-    }
 }
 
 /// The devices and what feeds them.

@@ -2,6 +2,7 @@
 
 mod bench;
 mod errors;
+mod harvest;
 mod night;
 mod runtime;
 mod support;
