@@ -29,3 +29,11 @@ pub struct Limits {
     /// Voltage a charger holds after that, where there is one.
     pub float_v: Option<f64>,
 }
+
+impl Limits {
+    /// Moves typical limits out of the way of what a record shows the pack to do.
+    pub(crate) fn allow(&mut self, current_a: f64, voltage_v: f64) {
+        self.discharge_a = self.discharge_a.map(|most_a| most_a.max(current_a));
+        self.undervoltage_v = self.undervoltage_v.map(|cut_v| cut_v.min(voltage_v));
+    }
+}

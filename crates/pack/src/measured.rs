@@ -64,9 +64,9 @@ impl Pack {
     ) -> Result<Self, PackError> {
         let (last, largest_a) = check(record)?;
         let mut notes = Vec::new();
-        let mean_v = record.iter().map(|s| s.voltage_v).sum::<f64>() / record.len() as f64;
+        let mean_v = mean_v(record);
         let kind = chemistry.unwrap_or_else(|| {
-            let guess = if mean_v < 12.4 { Chemistry::Agm } else { Chemistry::Lfp };
+            let guess = guess(mean_v);
             notes.push(format!(
                 "no chemistry was given; with {mean_v:.1} V on the mean it was treated as {guess}"
             ));
@@ -107,9 +107,8 @@ impl Pack {
         pack.circuit.capacity_ah = capacity_ah;
         pack.circuit.ocv = Ocv::new(curve(&points, capacity_ah))?;
         let last_v = last.voltage_v;
-        if pack.limits.undervoltage_v.is_some_and(|cut_v| last_v < cut_v) {
-            pack.limits.undervoltage_v = Some(last_v);
-        } else if last_v > kind.empty_v(cells) + 0.5 {
+        pack.limits.allow(largest_a, last_v);
+        if last_v > kind.empty_v(cells) + 0.5 {
             notes.push(format!(
                 "the record ends at {last_v:.2} V, before the battery was empty; what it holds \
                  below that is not known and is not counted"
@@ -121,6 +120,32 @@ impl Pack {
         pack.provenance = Provenance::Measured { from: vec![from.to_owned()], notes };
         Ok(pack)
     }
+}
+
+/// Mean voltage in V over the charge given.
+fn mean_v(record: &[Sample]) -> f64 {
+    let (mut volts, mut total_ah) = (0.0, 0.0);
+    for pair in record.windows(2) {
+        let [a, b] = pair else { continue };
+        let given_ah = (b.delivered_ah - a.delivered_ah).max(0.0);
+        volts += given_ah * 0.5 * (a.voltage_v + b.voltage_v);
+        total_ah += given_ah;
+    }
+    volts / total_ah
+}
+
+/// The chemistry with this mean voltage in a number of cells that is often sold: 12, 24 or 48 V
+/// (common practice, no source).
+fn guess(mean_v: f64) -> Chemistry {
+    let sold = [
+        (Chemistry::Lfp, [4, 8, 16, 4]),
+        (Chemistry::Agm, [6, 12, 24, 3]),
+        (Chemistry::Nmc, [3, 4, 7, 14]),
+    ];
+    let fits = |&(kind, cells): &(Chemistry, [u32; 4])| {
+        kind.cells_of(mean_v).is_some_and(|n| cells.contains(&n))
+    };
+    sold.iter().find(|kind| fits(kind)).map_or(Chemistry::Lfp, |(kind, _)| *kind)
 }
 
 /// The last row with the load on, and the largest current.

@@ -10,6 +10,8 @@ pub(super) struct Examined {
     pub(super) cells: u32,
     /// The largest steady discharge current.
     pub(super) up_to_a: f64,
+    /// The largest discharge current at all.
+    pub(super) largest_a: f64,
     /// The lowest voltage under load.
     pub(super) lowest_v: f64,
     /// Whether the current is one and the same throughout all records.
@@ -88,6 +90,7 @@ pub(super) fn examine(chemistry: Chemistry, runs: &[Run<'_>]) -> Result<Examined
         cells,
         one_current: up_to_a < ONE * least_a && seen.iter().all(|s| s.varies < ONE),
         up_to_a,
+        largest_a: seen.iter().map(|s| s.largest_a).fold(0.0, f64::max),
         lowest_v: seen.iter().map(|s| s.end_v).fold(f64::INFINITY, f64::min),
     })
 }
@@ -104,6 +107,7 @@ struct Seen<'a> {
     delivered_ah: f64,
     /// Mean over the time the load is on.
     steady_a: f64,
+    largest_a: f64,
     /// The largest current over the mean; a rest after which the load comes on again counts as
     /// no end of variation.
     varies: f64,
@@ -144,6 +148,7 @@ impl<'a> Seen<'a> {
             end_v,
             delivered_ah: last.delivered_ah,
             steady_a: amperes / seconds,
+            largest_a,
             varies: if again { f64::INFINITY } else { largest_a * seconds / amperes },
         })
     }

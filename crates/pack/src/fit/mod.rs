@@ -67,7 +67,7 @@ pub struct Met {
     pub name: String,
     /// Root mean square of the voltage's error between 10 and 95 % of the charge delivered.
     pub rms_v: f64,
-    /// Until the record's last voltage under load.
+    /// Until the record's lowest voltage under load.
     pub measured_s: f64,
     /// The same by the model; `None` if its voltage never gets there.
     pub modelled_s: Option<f64>,
@@ -123,11 +123,10 @@ fn met(pack: &Pack, run: &Run<'_>, begun_ah: f64) -> Met {
         .into_iter()
         .filter_map(|i| Some((run.samples.get(i)?.delivered_ah, *replay.off_v.get(i)?)))
         .collect();
-    let last = run.samples.iter().rev().find(|s| s.current_a > 0.0);
     Met {
         name: run.name.to_owned(),
         rms_v: replay.rms_v,
-        measured_s: last.map_or(f64::NAN, |s| s.elapsed_s),
+        measured_s: replay.lowest_s,
         modelled_s: replay.reached_s,
         residuals,
     }
@@ -179,9 +178,7 @@ fn solve(
     pack.variants = found::variants(&typical, &problem, found)?;
     // what the pack lost to itself is in what it gave
     pack.idle_a = 0.0;
-    if let Some(cut_v) = pack.limits.undervoltage_v {
-        pack.limits.undervoltage_v = Some(cut_v.min(examined.lowest_v));
-    }
+    pack.limits.allow(examined.largest_a, examined.lowest_v);
     pack.provenance = Provenance::Measured {
         from: runs.iter().map(|(run, _)| run.name.to_owned()).collect(),
         notes: notes(chemistry, examined, &parameters),
@@ -232,7 +229,7 @@ fn notes(chemistry: Chemistry, examined: &Examined, parameters: &[Parameter]) ->
             held.join(", the ")
         ));
     }
-    let Examined { up_to_a, lowest_v, cells, one_current } = *examined;
+    let Examined { up_to_a, lowest_v, cells, one_current, .. } = *examined;
     if one_current {
         notes.push(format!(
             "all records have the same steady current: at other currents it is taken to behave \
