@@ -26,17 +26,22 @@ impl Trace<'_> {
         if let Some(more) = self.gaps.len().checked_sub(MOST_GAPS).filter(|more| *more > 0) {
             notices.push(format!("and {more} more times without readings, treated the same way"));
         }
-        let steps = format!(
-            "{} and {}, the steps seen in the data",
-            Kind::Voltage.show(self.record.resolution.voltage_v),
-            Kind::Current.show(self.record.resolution.current_a),
-        );
+        let resolution = self.record.resolution;
+        let steps = [(Kind::Voltage, resolution.voltage_v), (Kind::Current, resolution.current_a)]
+            .iter()
+            .filter(|(_, step)| *step > 0.0)
+            .map(|(kind, step)| kind.show(*step))
+            .collect::<Vec<_>>()
+            .join(" and ");
         match settings.instrument {
-            None => notices.push(format!(
-                "the accuracy of the meter is not given, so the uncertainty holds only the last digits ({steps}), the sampling, the noise and the ends of the run"
-            )),
+            None => notices.push(
+                "the accuracy of the meter is not given, so the uncertainty holds only the last digits, the sampling, the noise and the ends of the run"
+                    .to_owned(),
+            ),
             Some(instrument) if instrument.current.digits > 0.0 || instrument.voltage.digits > 0.0 => {
-                notices.push(format!("the digits of the meter's accuracy were taken as {steps}"));
+                notices.push(format!(
+                    "the digits of the meter's accuracy were taken as {steps}, the steps seen in the data"
+                ));
             }
             Some(_) => {}
         }
