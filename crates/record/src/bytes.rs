@@ -126,39 +126,42 @@ struct Utf16<R> {
     inner: R,
     decoder: Decoder,
     raw: Vec<u8>,
-    raw_from: usize,
-    raw_to: usize,
-    ended: bool,
+    text: Vec<u8>,
+    given: usize,
+    finished: bool,
 }
 
 impl<R: Read> Utf16<R> {
     fn new(inner: R, decoder: Decoder) -> Utf16<R> {
-        Utf16 { inner, decoder, raw: vec![0; 1 << 16], raw_from: 0, raw_to: 0, ended: false }
+        Utf16 { inner, decoder, raw: vec![0; 1 << 16], text: Vec::new(), given: 0, finished: false }
+    }
+
+    /// Decodes the next piece.
+    fn refill(&mut self) -> io::Result<()> {
+        let count = self.inner.read(&mut self.raw)?;
+        self.finished = count == 0;
+        let raw = self.raw.get(..count).unwrap_or_default();
+        let most = self.decoder.max_utf8_buffer_length(count).unwrap_or(4 * count + 16);
+        self.text.resize(most, 0);
+        let (_, _, written, _) = self.decoder.decode_to_utf8(raw, &mut self.text, self.finished);
+        self.text.truncate(written);
+        self.given = 0;
+        Ok(())
     }
 }
 
 impl<R: Read> Read for Utf16<R> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        // the decoder needs room for one whole character
-        let mut small = [0; 16];
-        loop {
-            if self.raw_from == self.raw_to && !self.ended {
-                self.raw_from = 0;
-                self.raw_to = self.inner.read(&mut self.raw)?;
-                self.ended = self.raw_to == 0;
+        while self.given == self.text.len() {
+            if self.finished {
+                return Ok(0);
             }
-            let raw = self.raw.get(self.raw_from..self.raw_to).unwrap_or_default();
-            let target = if out.len() < small.len() { &mut small[..] } else { &mut *out };
-            let (_, taken, written, _) = self.decoder.decode_to_utf8(raw, target, self.ended);
-            self.raw_from += taken;
-            if written > 0 && out.len() < small.len() {
-                // only a caller with a buffer of a few bytes gets here, and ours never is
-                return Err(io::Error::other("the buffer is too small"));
-            }
-            if written > 0 || self.ended {
-                return Ok(written);
-            }
+            self.refill()?;
         }
+        let mut left = self.text.get(self.given..).unwrap_or_default();
+        let count = left.read(out)?;
+        self.given += count;
+        Ok(count)
     }
 }
 

@@ -56,10 +56,10 @@ fn one_discharge_in_many_hands() {
         let close = |found: &[f32], expect: [f32; 3], tolerance: f32| {
             found.len() == 3 && found.iter().zip(expect).all(|(a, b)| (a - b).abs() < tolerance)
         };
-        assert!(close(&samples.voltage_v, [13.2, 13.1, 13.0], 1e-5), "{:?}\n{text}", samples);
-        assert!(close(&samples.current_a, [4.0, 4.0, 4.0], 1e-3), "{:?}\n{text}", samples);
+        assert!(close(&samples.voltage_v, [13.2, 13.1, 13.0], 1e-5), "{samples:?}\n{text}");
+        assert!(close(&samples.current_a, [4.0, 4.0, 4.0], 1e-3), "{samples:?}\n{text}");
         let elapsed: Vec<f32> = samples.elapsed_s.iter().map(|s| *s as f32).collect();
-        assert!(close(&elapsed, [0.0, 60.0, 120.0], 2e-3), "{:?}\n{text}", samples);
+        assert!(close(&elapsed, [0.0, 60.0, 120.0], 2e-3), "{samples:?}\n{text}");
         let rows = &record.rows;
         assert_eq!(rows.read, rows.used + rows.set_aside.values().sum::<usize>(), "{text}");
     }
