@@ -24,6 +24,9 @@ pub struct Limits {
     pub refuses_frost: bool,
     /// Neither charge nor discharge above this temperature.
     pub most_c: Option<f64>,
+    /// Emptied further than to this SoC it ages fast: half for lead-acid (common practice, no
+    /// source). Advice, nothing that acts.
+    pub advised_soc: Option<f64>,
     /// Voltage a charger holds until the current has fallen (absorption, for lead-acid).
     pub charge_v: Option<f64>,
     /// Voltage a charger holds after that, where there is one.

@@ -237,6 +237,7 @@ impl Pack {
                 refuses_frost: chemistry.is_lithium(),
                 most_c: Some(if chemistry.is_lithium() { 60.0 } else { 50.0 }),
                 charge_v: Some(t.charge_v * cells),
+                advised_soc: (!chemistry.is_lithium()).then_some(0.5),
                 float_v: t.float_v.map(|v| v * cells),
             },
             spread: t.spread,
