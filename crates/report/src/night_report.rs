@@ -87,7 +87,7 @@ mod tests {
     #[test]
     fn a_night_that_does_not_get_dark() {
         let text = text(56.9, "2026-06-20", "Europe/London");
-        assert!(text.contains("dark begins (−18°)     does not happen"), "{text}");
+        assert!(text.contains("dark begins (−18°)    does not happen"), "{text}");
         assert!(text.contains("above −12°"), "{text}");
         assert!(text.lines().nth(4).is_some_and(|line| line.contains("sun")), "{text}");
     }

@@ -50,7 +50,7 @@ pub fn runtime_text(asked: &RuntimeAsked<'_>, runtime: &Runtime) -> String {
     let answer = paragraph(&format!("{load} for {time}; {why}."));
     let mut text = format!("{answer}\n{}", table.terminal());
     for remark in remarks(asked.pack) {
-        text.push_str(&indented(&remark, " ! ", "   "));
+        text.push_str(&indented(&remark, "! ", "  "));
     }
     text
 }

@@ -99,6 +99,10 @@ impl Table {
             table
                 .add_row(row.iter().zip(&self.columns).map(|(text, column)| aligned(text, column)));
         }
+        // two spaces between the columns, none before the first
+        for column in table.column_iter_mut() {
+            column.set_padding((0, 1));
+        }
         let mut text = String::new();
         if !self.caption.is_empty() {
             text.push_str(&harmless(&self.caption));
@@ -269,7 +273,7 @@ mod tests {
     fn facts_have_no_heading() {
         let mut facts = Table::facts("");
         facts.row(["Delivered", "38.5 Ah"]);
-        assert_eq!(facts.terminal(), " Delivered   38.5 Ah\n");
+        assert_eq!(facts.terminal(), "Delivered  38.5 Ah\n");
         assert!(!facts.markup().into_string().contains("thead"));
     }
 

@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use bench::{Settings, measure};
+use bench::{Instrument, Settings, measure};
 use record::{Record, RowCount, Samples};
 use report::page::Provenance;
 use report::{Tested, bench_page, bench_text};
@@ -79,7 +79,7 @@ fn several_runs_are_also_listed_together() {
     let overview = text.split("All runs").nth(1).unwrap();
     assert_eq!(overview.matches("invented").count(), 2, "{overview}");
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-    assert!(bench_page(&[test, test], Provenance::default()).contains("2 runs were measured"));
+    assert!(bench_page(&[test, test], Provenance::default()).contains("2 discharges delivered"));
 }
 
 /// Every log of the reference set that can be measured.
@@ -122,4 +122,43 @@ fn every_kind_of_run_is_reported() {
     }
     assert!(reference.len() >= 25, "only {} logs were read", reference.len());
     assert_eq!(seen.len(), 5, "{seen:?}");
+}
+
+#[test]
+fn repeats_are_taken_together_and_judged() {
+    let reference = reference();
+    let of_series = |series: &str| -> Vec<&(Record, Vec<bench::Run>)> {
+        reference.iter().filter(|(record, _)| record.file.starts_with(series)).collect()
+    };
+    // labels, accuracies and verdicts of tests/reference/bench/series/series.json
+    for (series, accuracy, rated_ah, verdict) in [
+        ("s1-tight", "0.5 %", 37.8, "It meets its label of 37.8 Ah"),
+        ("s1-tight", "0.5 %", 39.2, "It falls short of its label of 39.2 Ah"),
+        ("s1-tight", "0.5 %", 38.5, "no number of runs with this meter would settle it"),
+        ("s2-wide", "0.2 %", 38.2, "13 more runs like these would settle it"),
+    ] {
+        let instrument = Instrument::read(accuracy).unwrap();
+        let settings = Settings {
+            rated_ah: Some(rated_ah),
+            instrument: Some(instrument),
+            ..Settings::default()
+        };
+        let measured: Vec<_> = of_series(series)
+            .into_iter()
+            .map(|(record, _)| (record, measure(record, &settings).unwrap()))
+            .collect();
+        let tested: Vec<Tested<'_>> = measured
+            .iter()
+            .map(|(record, runs)| Tested { record, runs, settings: &settings })
+            .collect();
+        assert_eq!(tested.len(), 5);
+        let text = bench_text(&tested);
+        let unbroken = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(unbroken.contains(verdict), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+        let page = bench_page(&tested, Provenance::default());
+        assert!(page.contains("5 discharges delivered") && page.contains(verdict), "{series}");
+        let name = format!("bench-{series}.html");
+        std::fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join(name), page).unwrap();
+    }
 }

@@ -4,6 +4,7 @@ mod cautions;
 mod facts;
 mod picture;
 mod tables;
+mod together;
 mod told;
 
 use bench::{Run, RunKind, Settings};
@@ -12,6 +13,8 @@ use record::Record;
 use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
 use crate::table::{indented, paragraph};
 use crate::words::file_name;
+
+use together::Together;
 
 /// One record and the runs found in it.
 #[derive(Debug, Clone, Copy)]
@@ -37,14 +40,23 @@ pub fn bench_text(tested: &[Tested<'_>]) -> String {
         if test.runs.is_empty() {
             text.push_str(&paragraph(&format!("{}: {}", test.record.file, told::NO_TEST)));
         }
-        text.push_str(&indented(&format!("Rows: {rows}."), " ", " "));
+        text.push_str(&indented(&format!("Rows: {rows}."), "", ""));
         for notice in told::notices(test) {
-            text.push_str(&indented(&notice, " ! ", "   "));
+            text.push_str(&indented(&notice, "! ", "  "));
         }
         text.push('\n');
     }
     if runs(tested).count() > 1 {
         text.push_str(&tables::overview(tested).terminal());
+    }
+    if let Some(together) = Together::of(tested) {
+        if together.are_several() {
+            text.push('\n');
+            text.push_str(&together.table().terminal());
+            text.push('\n');
+            text.push_str(&paragraph(&together.answer()));
+        }
+        text.push_str(&paragraph(&together.verdict()));
     }
     text
 }
@@ -62,7 +74,12 @@ pub fn bench_page(tested: &[Tested<'_>], provenance: Provenance) -> String {
         let overlay = picture::overlay(tested);
         let overlay = overlay.map(|chart| Block::Figure(chart, String::new()));
         let overview = Block::Table(tables::overview(tested));
-        sections.push(Section::new("", overlay.into_iter().chain([overview]).collect()));
+        let mut blocks: Vec<Block> = overlay.into_iter().chain([overview]).collect();
+        if let Some(together) = Together::of(tested).filter(Together::are_several) {
+            blocks.push(Block::Rows(together.picture(), together::PICTURE.into()));
+            blocks.push(Block::Table(together.table()));
+        }
+        sections.push(Section::new("", blocks));
     }
     sections.extend(runs(tested).map(|(test, run)| run_section(test, run, is_only)));
     sections.extend([read_section(tested), method_section(tested), caution_section()]);
@@ -83,14 +100,29 @@ const MOST_ANSWERS: usize = 3;
 fn verdict(tested: &[Tested<'_>]) -> Verdict {
     let mut sentences: Vec<String> =
         runs(tested).filter_map(|(test, run)| told::answer(test, run)).collect();
-    let sentence = match sentences.len() {
-        0 => "No test was found in it.".to_owned(),
-        1 => sentences.remove(0),
-        count => format!("{count} runs were measured."),
+    let Some(together) = Together::of(tested) else {
+        let sentence = match sentences.len() {
+            0 => "No test was found in it.".to_owned(),
+            1 => sentences.remove(0),
+            count => format!("{count} runs were measured."),
+        };
+        return Verdict { tone: Tone::Plain, sentence, detail: few(&sentences) };
     };
-    // of many the table right below tells
-    let detail = if sentences.len() > MOST_ANSWERS { String::new() } else { sentences.join(" ") };
-    Verdict { tone: Tone::Plain, sentence, detail }
+    let mut detail = vec![together.verdict()];
+    let sentence = if sentences.len() == 1 {
+        sentences.remove(0)
+    } else if sentences.len() == together.count() {
+        together.answer()
+    } else {
+        detail.push(few(&sentences));
+        format!("{} runs were measured.", runs(tested).count())
+    };
+    Verdict { tone: together.tone(), sentence, detail: detail.join(" ").trim().to_owned() }
+}
+
+/// Few answers are told; of many the table of all runs tells.
+fn few(sentences: &[String]) -> String {
+    if sentences.len() > MOST_ANSWERS { String::new() } else { sentences.join(" ") }
 }
 
 fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {

@@ -43,17 +43,17 @@ pub fn rig_text(inspected: &Inspected<'_>) -> String {
     }
     text.push('\n');
     for advice in tables::advice(inspected.rig, inspected.found) {
-        text.push_str(&indented(&advice, " > ", "   "));
+        text.push_str(&indented(&advice, "> ", "  "));
     }
     let cautions = cautions(inspected.found);
     for caution in &cautions {
-        text.push_str(&indented(&format!("Caution. {caution}"), " ! ", "   "));
+        text.push_str(&indented(&format!("Caution. {caution}"), "! ", "  "));
     }
     if !cautions.is_empty() {
-        text.push_str(&indented(DEFERRAL, "   ", "   "));
+        text.push_str(&indented(DEFERRAL, "  ", "  "));
     }
     for remark in remarks(inspected.found) {
-        text.push_str(&indented(&remark, " - ", "   "));
+        text.push_str(&indented(&remark, "- ", "  "));
     }
     text
 }

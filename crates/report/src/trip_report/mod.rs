@@ -34,10 +34,10 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast) -> String {
     }
     text.push('\n');
     for caution in cautions::of(plan, forecast) {
-        text.push_str(&indented(&format!("Caution. {caution}"), " ! ", "   "));
+        text.push_str(&indented(&format!("Caution. {caution}"), "! ", "  "));
     }
     for remark in told::remarks(plan, forecast) {
-        text.push_str(&indented(&remark, " - ", "   "));
+        text.push_str(&indented(&remark, "- ", "  "));
     }
     text
 }
