@@ -153,7 +153,7 @@ fn cell_class(text: &str, column: &Column) -> Option<&'static str> {
 
 /// Whether a cell is kept on one line.
 fn is_short(text: &str) -> bool {
-    text.chars().count() <= 16
+    text.chars().count() <= 20
 }
 
 /// No borders; one rule below the headings, open between the columns.
