@@ -5,7 +5,7 @@
 use std::path::Path;
 
 use bench::{Instrument, Settings, measure};
-use record::{Record, RowCount, Samples};
+use record::{Record, Resolution, RowCount, Samples};
 use report::page::Provenance;
 use report::{Tested, bench_page, bench_text};
 
@@ -28,6 +28,7 @@ fn record() -> Record {
             used: count,
             set_aside: [("not a number".to_owned(), 2), ("out of order".to_owned(), 1)].into(),
         },
+        resolution: Resolution { voltage_v: 0.01, current_a: 0.01, ..Resolution::default() },
         notices: vec!["column 3 was taken for the current".into()],
         ..Record::default()
     }
@@ -40,7 +41,9 @@ fn settings() -> Settings {
 #[test]
 fn a_run_in_the_terminal() {
     let (record, settings) = (record(), settings());
-    let runs = measure(&record, &settings).unwrap();
+    let mut runs = measure(&record, &settings).unwrap();
+    // what the bench remarks on is its own matter
+    runs[0].notices = vec!["an invented notice".into()];
     let tested = [Tested { record: &record, runs: &runs, settings: &settings }];
     let text = bench_text(&tested);
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
