@@ -19,6 +19,8 @@ pub struct Gear {
     pub rig: Rig,
     /// Relative standard uncertainty of each device's load, in the order of [`Rig::devices`].
     pub load_spread: Vec<f64>,
+    /// Whether each device works only while the sky is clear, in the same order.
+    pub only_when_clear: Vec<bool>,
 }
 
 /// What a load is taken to be known to where nothing is said: ± 10 %, about what a meter of the
@@ -43,6 +45,7 @@ pub(crate) fn read(
     }
     let mut devices = Vec::new();
     let mut load_spread = Vec::new();
+    let mut only_when_clear = Vec::new();
     let entries = section.named_sections("devices")?;
     if entries.is_empty() {
         return Err(section.error_here(
@@ -53,6 +56,7 @@ pub(crate) fn read(
     for (name, mut entry) in entries {
         places.insert(name.clone(), entry.error_here(""));
         let (mut device, spread) = read_device(name.clone(), &mut entry)?;
+        only_when_clear.push(entry.maybe_bool("only_when_clear")?.unwrap_or(false));
         if device.least_voltage_v.is_none() {
             device.least_voltage_v = Some(least_voltage_v.unwrap_or(CUTOFF_V));
             if least_voltage_v.is_none() {
@@ -84,7 +88,7 @@ pub(crate) fn read(
         found.message = error.to_string();
         found
     })?;
-    Ok(Gear { rig, load_spread })
+    Ok(Gear { rig, load_spread, only_when_clear })
 }
 
 /// The device or branch an error speaks of.
@@ -132,7 +136,7 @@ fn read_converter(mut section: Section<'_>) -> Result<Converter, PlanError> {
     Ok(Converter { least_input_v, ..Converter::rated(output_v, idle_w, rated_w, efficiency) })
 }
 
-fn read_wire(entry: &mut Section<'_>) -> Result<Wire, PlanError> {
+pub(crate) fn read_wire(entry: &mut Section<'_>) -> Result<Wire, PlanError> {
     let cable = match entry.maybe_section("cable")? {
         Some(mut cable) => {
             let length_m = cable.value("length", Kind::Length)?;

@@ -112,7 +112,7 @@ fn only_date(weather: &Weather) -> Result<Date, Failure> {
 /// The file's own clock.
 fn clock_of(weather: &Weather) -> TimeZone {
     Offset::from_seconds((weather.clock_h * 3600.0).round() as i32)
-        .map_or(TimeZone::UTC, |offset| offset.to_time_zone())
+        .map_or(TimeZone::UTC, Offset::to_time_zone)
 }
 
 impl args::Facing {

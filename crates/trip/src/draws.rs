@@ -1,13 +1,13 @@
 //! What is uncertain, drawn at random.
 //!
 //! Draw `k` of a seed is the same whatever else is drawn, on any number of threads, and for two
-//! plans that differ in one thing only: each has a stream of its own, and what every plan has
-//! comes first in it.
+//! plans that differ in one thing only: pack, days and devices have streams of their own, and a
+//! day or a device more comes last in its stream.
 
-use plan::Sun;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
-use statrs::distribution::{Beta, ContinuousCDF, Normal};
+
+use crate::skies::{Day, Skies};
 
 /// One draw: factors and shifts against the central case.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,10 +18,8 @@ pub(crate) struct Draw {
     pub(crate) resistance: f64,
     /// Shift of its open-circuit voltage (V).
     pub(crate) ocv_v: f64,
-    /// Shift of the air's temperature (K).
-    pub(crate) air_k: f64,
-    /// Share of the clear-sky harvest that arrives, by day.
-    pub(crate) sun: Vec<f64>,
+    /// What the sky does, by night: on the day before it and in the night.
+    pub(crate) days: Vec<Day>,
     /// Factor on each device's load.
     pub(crate) devices: Vec<f64>,
 }
@@ -35,11 +33,7 @@ pub(crate) struct Doubt {
     pub(crate) resistance: f64,
     /// In V.
     pub(crate) ocv_v: f64,
-    /// In K.
-    pub(crate) air_k: f64,
-    pub(crate) sun: SunShare,
-    /// How many days a sun share is needed for.
-    pub(crate) days: usize,
+    pub(crate) skies: Skies,
     /// Relative, for each device.
     pub(crate) devices: Vec<f64>,
 }
@@ -51,32 +45,44 @@ impl Doubt {
             capacity: 1.0,
             resistance: 1.0,
             ocv_v: 0.0,
-            air_k: 0.0,
-            sun: vec![self.sun.mean; self.days],
+            days: self.skies.central(),
             devices: vec![1.0; self.devices.len()],
         }
     }
 
     /// Draw number `number` of a seed.
     pub(crate) fn draw(&self, seed: u64, number: u64) -> Draw {
-        let mut random = Pcg64::new(u128::from(seed), u128::from(number));
-        let mut normal = || -> f64 { StandardNormal.sample(&mut random) };
-        let capacity = factor(self.capacity, normal());
-        // resistances are positive and err by factors
-        let resistance = (self.resistance * normal()).exp();
-        let ocv_v = self.ocv_v * normal();
-        let air_k = self.air_k * normal();
-        let mut today = normal();
-        let sun = (0..self.days)
-            .map(|_| {
-                let share = self.sun.at(today);
-                let kept = self.sun.persistence;
-                today = kept * today + (1.0 - kept * kept).max(0.0).sqrt() * normal();
-                share
-            })
-            .collect();
-        let devices = self.devices.iter().map(|spread| factor(*spread, normal())).collect();
-        Draw { capacity, resistance, ocv_v, air_k, sun, devices }
+        const STREAMS: u128 = 3;
+        let mut streams: [Pcg64; STREAMS as usize] = std::array::from_fn(|subject| {
+            Pcg64::new(u128::from(seed), u128::from(number) * STREAMS + subject as u128)
+        });
+        let [pack, sky, gear] = &mut streams;
+        let normal = |random: &mut Pcg64| -> f64 { StandardNormal.sample(random) };
+        Draw {
+            capacity: factor(self.capacity, normal(pack)),
+            // resistances are positive and err by factors
+            resistance: (self.resistance * normal(pack)).exp(),
+            ocv_v: self.ocv_v * normal(pack),
+            days: self.skies.draw(|| normal(sky)),
+            devices: self.devices.iter().map(|spread| factor(*spread, normal(gear))).collect(),
+        }
+    }
+}
+
+impl Draw {
+    /// Share of the clear-sky harvest that arrives on the day before a night.
+    pub(crate) fn sun(&self, night: usize) -> f64 {
+        self.days.get(night).map_or(1.0, |day| day.sun)
+    }
+
+    /// Share of a night without cloud.
+    pub(crate) fn clear(&self, night: usize) -> f64 {
+        self.days.get(night).map_or(1.0, |day| day.clear)
+    }
+
+    /// Air against the usual (K), on the day before a night and in it.
+    pub(crate) fn air_k(&self, night: usize) -> f64 {
+        self.days.get(night).map_or(0.0, |day| day.air_k)
     }
 }
 
@@ -85,58 +91,10 @@ fn factor(spread: f64, z: f64) -> f64 {
     (1.0 + spread * z).max(0.05)
 }
 
-/// The daily share of the clear-sky harvest: a beta distribution with the mean and the standard
-/// deviation asked for; one day hangs on the one before through a normal variable (a first-order
-/// Gaussian copula).
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct SunShare {
-    pub(crate) mean: f64,
-    persistence: f64,
-    /// Quantiles for z from -`Z_END` to `Z_END` in equal steps; empty where every day is the mean.
-    quantiles: Vec<f64>,
-}
-
-const Z_END: f64 = 4.0;
-const Z_STEPS: usize = 256;
-
-impl SunShare {
-    pub(crate) fn new(sun: &Sun) -> Self {
-        let quantiles = beta(sun).map_or_else(Vec::new, |beta| {
-            let normal = Normal::standard();
-            (0..=Z_STEPS)
-                .map(|step| {
-                    let z = Z_END * (2.0 * step as f64 / Z_STEPS as f64 - 1.0);
-                    beta.inverse_cdf(normal.cdf(z)).clamp(0.0, 1.0)
-                })
-                .collect()
-        });
-        Self { mean: sun.mean, persistence: sun.persistence, quantiles }
-    }
-
-    /// The share for a standard-normal variable.
-    fn at(&self, z: f64) -> f64 {
-        let x = (z.clamp(-Z_END, Z_END) / Z_END + 1.0) * 0.5 * Z_STEPS as f64;
-        let left = (x as usize).min(Z_STEPS - 1);
-        match self.quantiles.get(left..=left + 1) {
-            Some([a, b]) => a + (b - a) * (x - left as f64),
-            _ => self.mean,
-        }
-    }
-}
-
-/// None where there is no spread.
-fn beta(sun: &Sun) -> Option<Beta> {
-    let variance = sun.spread * sun.spread;
-    let room = sun.mean * (1.0 - sun.mean);
-    if variance <= 0.0 || room <= variance {
-        return None;
-    }
-    let weight = room / variance - 1.0;
-    Beta::new(sun.mean * weight, (1.0 - sun.mean) * weight).ok()
-}
-
 #[cfg(test)]
 mod tests {
+    use plan::Sun;
+
     use super::*;
 
     fn doubt() -> Doubt {
@@ -144,9 +102,7 @@ mod tests {
             capacity: 0.02,
             resistance: 0.2,
             ocv_v: 0.01,
-            air_k: 2.0,
-            sun: SunShare::new(&Sun { mean: 0.65, spread: 0.2, persistence: 0.29 }),
-            days: 2,
+            skies: Skies::alike(&Sun { mean: 0.65, spread: 0.2, persistence: 0.29 }, 2, 2.0),
             devices: vec![0.1, 0.0],
         }
     }
@@ -158,8 +114,8 @@ mod tests {
         let (one, again, other) = (doubt().draw(7, 3), doubt().draw(7, 3), more.draw(7, 3));
         assert_eq!(one, again);
         assert_eq!(
-            (one.capacity, &one.sun, one.devices[0]),
-            (other.capacity, &other.sun, other.devices[0])
+            (one.capacity, &one.days, one.devices[0]),
+            (other.capacity, &other.days, other.devices[0])
         );
         assert_ne!(one, doubt().draw(7, 4));
         assert_ne!(one, doubt().draw(8, 3));
@@ -183,19 +139,16 @@ mod tests {
             );
         };
         check("capacity", &|draw| draw.capacity, 1.0, 0.02);
-        check("air", &|draw| draw.air_k, 0.0, 2.0);
-        check("first day's sun", &|draw| draw.sun[0], 0.65, 0.2);
-        check("second day's sun", &|draw| draw.sun[1], 0.65, 0.2);
+        check("air", &|draw| draw.air_k(0), 0.0, 2.0);
+        check("second day's air", &|draw| draw.air_k(1), 0.0, 2.0);
+        check("first day's sun", &|draw| draw.sun(0), 0.65, 0.2);
+        check("second day's sun", &|draw| draw.sun(1), 0.65, 0.2);
         check("a device", &|draw| draw.devices[0], 1.0, 0.1);
         check("a sure device", &|draw| draw.devices[1], 1.0, 0.0);
-        let together = mean_of(&|draw| (draw.sun[0] - 0.65) * (draw.sun[1] - 0.65)) / 0.04;
+        let together = mean_of(&|draw| (draw.sun(0) - 0.65) * (draw.sun(1) - 0.65)) / 0.04;
         // the copula's correlation is that of the normal variables; of the shares a little less
         assert!((0.24..0.32).contains(&together), "correlation from day to day {together}");
-    }
-
-    #[test]
-    fn a_sun_without_spread_is_its_mean() {
-        let sun = SunShare::new(&Sun { mean: 0.8, spread: 0.0, persistence: 0.3 });
-        assert_eq!([sun.at(-9.0), sun.at(0.0), sun.at(2.0)], [0.8; 3]);
+        let warmer = mean_of(&|draw| draw.air_k(0) * draw.air_k(1)) / 4.0;
+        assert!((0.60..0.70).contains(&warmer), "correlation of the air {warmer}");
     }
 }

@@ -9,12 +9,13 @@ use serde::Serialize;
 use sky::Night;
 
 use crate::calendar::Calendar;
-use crate::draws::{Doubt, Draw, SunShare};
+use crate::draws::{Doubt, Draw};
 use crate::engine::{self, Cause, Cell, Outcome, Stop};
 use crate::error::TripError;
 use crate::ledger::{self, Ledger, Use};
 use crate::loads::Loads;
 use crate::prepare::prepare;
+use crate::skies::Skies;
 use crate::timeline::Timeline;
 use crate::trace::Trace;
 
@@ -251,7 +252,7 @@ fn loads_of<'a>(plan: &'a Plan, timeline: &'a Timeline) -> Loads<'a> {
     let full_v = plan.battery.pack.circuit.ocv.at(1.0);
     let high_v = timeline.blocks.iter().map(|block| block.hold_v).fold(full_v, f64::max) * 1.05;
     Loads::new(
-        &plan.gear.rig,
+        (&plan.gear.rig, &plan.gear.only_when_clear),
         &timeline.sets,
         0.9 * least_v.min(0.8 * full_v),
         high_v,
@@ -271,13 +272,12 @@ fn standing_w(plan: &Plan) -> f64 {
 fn doubt(plan: &Plan, days: usize) -> Doubt {
     let spread = &plan.battery.pack.spread;
     let of = |given: &quantity::Given| given.plus_minus.unwrap_or(0.0) / plan::COVERAGE_95;
+    let air_k = of(&plan.air.night_c).max(of(&plan.air.day_c));
     Doubt {
         capacity: spread.capacity,
         resistance: spread.resistance,
         ocv_v: spread.ocv_v,
-        air_k: of(&plan.air.night_c).max(of(&plan.air.day_c)),
-        sun: SunShare::new(&plan.sun),
-        days,
+        skies: Skies::alike(&plan.sun, days, air_k),
         devices: plan.gear.load_spread.clone(),
     }
 }

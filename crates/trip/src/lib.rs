@@ -15,6 +15,7 @@ mod harvest;
 mod ledger;
 mod loads;
 mod prepare;
+mod skies;
 mod timeline;
 mod trace;
 

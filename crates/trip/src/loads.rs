@@ -3,6 +3,7 @@
 use rig::{Aggregator, Curve, Load, Rig};
 
 use crate::draws::Draw;
+use crate::timeline::Set;
 
 /// One bit a device, set where it is off though it should be on.
 pub(crate) type Mask = u64;
@@ -36,7 +37,8 @@ impl LoadLine {
 #[derive(Clone)]
 pub(crate) struct Loads<'a> {
     rig: &'a Rig,
-    sets: &'a [Vec<Option<usize>>],
+    only_when_clear: &'a [bool],
+    sets: &'a [Set],
     low_v: f64,
     /// What controllers draw all the time (W).
     standing_w: f64,
@@ -46,24 +48,34 @@ pub(crate) struct Loads<'a> {
 }
 
 impl<'a> Loads<'a> {
-    /// For pack voltages from `low_v` to `high_v`.
+    /// For pack voltages from `low_v` to `high_v`; with the rig, which of its devices work only
+    /// while the sky is clear.
     pub(crate) fn new(
-        rig: &'a Rig,
-        sets: &'a [Vec<Option<usize>>],
+        (rig, only_when_clear): (&'a Rig, &'a [bool]),
+        sets: &'a [Set],
         low_v: f64,
         high_v: f64,
         standing_w: f64,
     ) -> Self {
         let off = vec![Load::OFF; rig.devices().len()];
         let aggregator = Aggregator::new(rig, low_v, high_v);
-        Loads { rig, sets, low_v, standing_w, aggregator, mean: off.clone(), greatest: off }
+        Loads {
+            rig,
+            only_when_clear,
+            sets,
+            low_v,
+            standing_w,
+            aggregator,
+            mean: off.clone(),
+            greatest: off,
+        }
     }
 
     /// The line of a set without the devices in `off`, with a draw's factors on the loads.
     ///
     /// Energy follows the mean of duty cycles and peaks; the floor the greatest load.
     pub(crate) fn line(&mut self, set: usize, off: Mask, draw: &Draw) -> LoadLine {
-        let peaks = self.fill(set, off, &draw.devices);
+        let peaks = self.fill(set, off, draw);
         let mean = match self.aggregator.aggregate(&self.mean) {
             Ok(aggregate) => aggregate,
             Err(collapse) => return self.collapsed(&collapse.at),
@@ -85,19 +97,23 @@ impl<'a> Loads<'a> {
 
     /// Each device's load in a set: the means, for the exact solution of an instant.
     pub(crate) fn means(&mut self, set: usize, off: Mask, draw: &Draw) -> &[Load] {
-        self.fill(set, off, &draw.devices);
+        self.fill(set, off, draw);
         &self.mean
     }
 
     /// Fills in both lists of loads. True if they differ.
-    fn fill(&mut self, set: usize, off: Mask, factors: &[f64]) -> bool {
-        let uses = &self.sets[set];
+    fn fill(&mut self, set: usize, off: Mask, draw: &Draw) -> bool {
+        let Set { uses, night } = &self.sets[set];
+        // what waits for a clear sky draws all of its power while it works, and less on the mean
+        let clear = night.map_or(1.0, |night| draw.clear(night));
         let mut peaks = false;
         for (index, (device, chosen)) in self.rig.devices().iter().zip(uses).enumerate() {
             let used = chosen.filter(|_| off >> index & 1 == 0).map(|at| &device.uses[at]);
-            let factor = factors[index];
+            let factor = draw.devices[index];
+            let waits = self.only_when_clear.get(index).copied().unwrap_or(false);
+            let kept = if waits { factor * clear } else { factor };
             (self.mean[index], self.greatest[index]) = match used {
-                Some(used) => (used.mean().times(factor), used.greatest().times(factor)),
+                Some(used) => (used.mean().times(kept), used.greatest().times(factor)),
                 None => (Load::OFF, Load::OFF),
             };
             peaks |= self.mean[index] != self.greatest[index];

@@ -7,7 +7,7 @@ use source::Conversion;
 use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
 use crate::loads::MOST_DEVICES;
-use crate::timeline::{Block, STEP_S, Step, Timeline, cut};
+use crate::timeline::{Block, STEP_S, Set, Step, Timeline, cut};
 
 /// Lays out the nights and the steps of a plan.
 pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
@@ -50,7 +50,11 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
             supplied |= step.panel_w > 0.0 || step.panel_a > 0.0 || charger_a > 0.0;
             timeline.steps.push(step);
         }
-        let set = on_at(&uses, middle_s);
+        let on = on_at(&uses, middle_s);
+        let night = calendar.night_of(middle_s);
+        let waiting =
+            on.iter().zip(&plan.gear.only_when_clear).any(|(used, waits)| *waits && used.is_some());
+        let set = Set { uses: on, night: waiting.then_some(night) };
         let set = timeline.sets.iter().position(|known| *known == set).unwrap_or_else(|| {
             timeline.sets.push(set);
             timeline.sets.len() - 1
@@ -61,7 +65,7 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
             steps: first..first + count,
             dt_s,
             set,
-            night: calendar.night_of(middle_s),
+            night,
             air_c: air_at(&air, middle_s),
             supplied,
             hold_v,

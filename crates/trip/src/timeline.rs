@@ -52,8 +52,16 @@ pub(crate) struct Timeline {
     pub(crate) steps: Vec<Step>,
     pub(crate) blocks: Vec<Block>,
     pub(crate) nights: usize,
-    /// For each set, the use of each device that is on.
-    pub(crate) sets: Vec<Vec<Option<usize>>>,
+    pub(crate) sets: Vec<Set>,
+}
+
+/// What is on together.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Set {
+    /// The use of each device that is on.
+    pub(crate) uses: Vec<Option<usize>>,
+    /// The night, where one of them works only while the sky is clear.
+    pub(crate) night: Option<usize>,
 }
 
 /// Length of an ordinary step.

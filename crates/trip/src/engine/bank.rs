@@ -142,7 +142,8 @@ impl<const N: usize> Bank<N> {
         let Scene { cell, block, .. } = *scene;
         let circuit = cell.circuit;
         for (lane, draw) in draws.iter().enumerate() {
-            let Climate { resistance, stretch, .. } = circuit.climate(block.air_c + draw.air_k);
+            let Climate { resistance, stretch, .. } =
+                circuit.climate(block.air_c + draw.air_k(block.night));
             let resistance = resistance * draw.resistance;
             let capacity_ah = circuit.capacity_ah * draw.capacity;
             self.shift_v[lane] = circuit.offset_v + draw.ocv_v;
@@ -154,8 +155,8 @@ impl<const N: usize> Bank<N> {
             self.gap_full[lane] = circuit
                 .wells
                 .map_or(0.0, |w| 1.0 / (w.at_hand * capacity_ah * 3600.0 * w.rate_per_s));
-            self.sun[lane] = draw.sun.get(block.night).copied().unwrap_or(1.0);
-            let frozen = block.air_c + draw.air_k < block.no_charge_below_c;
+            self.sun[lane] = draw.sun(block.night);
+            let frozen = block.air_c + draw.air_k(block.night) < block.no_charge_below_c;
             self.least_a[lane] = if frozen { 0.0 } else { -block.most_charge_a };
             if self.take_load(lane, loads, draw, scene) {
                 self.state.v[lane] = self.lane(lane).start_v(scene);

@@ -8,7 +8,8 @@ use super::{Cause, Cell, run};
 use crate::draws::Draw;
 use crate::ledger;
 use crate::loads::Loads;
-use crate::timeline::{Block, Step, Timeline};
+use crate::skies::Day;
+use crate::timeline::{Block, Set, Step, Timeline};
 use crate::trace::Trace;
 
 fn reference(name: &str) -> Value {
@@ -79,7 +80,7 @@ impl Days {
         const STEPS: usize = 15;
         let mut timeline = Timeline {
             nights: 3,
-            sets: (0..3).map(|used| vec![Some(used)]).collect(),
+            sets: (0..3).map(|used| Set { uses: vec![Some(used)], night: None }).collect(),
             ..Timeline::default()
         };
         for quarter in 0..3 * 96 {
@@ -131,7 +132,7 @@ impl Days {
             (circuit(self.file), Limits::default(), self.rig(), self.timeline());
         let cell =
             Cell { circuit: &circuit, limits: &limits, soc_start: self.soc_start, idle_a: 0.0 };
-        let mut loads = Loads::new(&rig, &timeline.sets, 8.0, 15.0, 0.0);
+        let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let draw = draw(1);
         let mut trace = Trace::default();
         let [outcome] =
@@ -169,8 +170,7 @@ fn draw(devices: usize) -> Draw {
         capacity: 1.0,
         resistance: 1.0,
         ocv_v: 0.0,
-        air_k: 0.0,
-        sun: vec![1.0; 3],
+        days: vec![Day { sun: 1.0, clear: 1.0, air_k: 0.0 }; 3],
         devices: vec![1.0; devices],
     }
 }
@@ -298,15 +298,14 @@ fn lanes_equal_the_scalar_loop_to_the_last_bit() {
     let (circuit, limits, rig, timeline) =
         (circuit(days.file), Limits::default(), days.rig(), days.timeline());
     let cell = Cell { circuit: &circuit, limits: &limits, soc_start: days.soc_start, idle_a: 0.01 };
-    let mut loads = Loads::new(&rig, &timeline.sets, 8.0, 15.0, 0.5);
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.5);
     let draws: [Draw; 16] = std::array::from_fn(|lane| {
         let off = lane as f64 / 16.0 - 0.5;
         Draw {
             capacity: 1.0 + 0.1 * off,
             resistance: 1.0 - 0.4 * off,
             ocv_v: 0.02 * off,
-            air_k: 5.0 * off,
-            sun: vec![0.5 + off; 3],
+            days: vec![Day { sun: 0.5 + off, clear: 1.0, air_k: 5.0 * off }; 3],
             devices: vec![1.0 + off],
         }
     });
@@ -339,7 +338,7 @@ fn a_held_voltage_does_not_ring_with_a_small_pack() {
     };
     let (limits, rig, timeline) = (Limits::default(), days.rig(), days.timeline());
     let cell = Cell { circuit: &circuit, limits: &limits, soc_start: 0.8, idle_a: 0.0 };
-    let mut loads = Loads::new(&rig, &timeline.sets, 8.0, 15.0, 0.0);
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
     run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
     let charging: Vec<f64> = trace
