@@ -64,7 +64,7 @@ impl Pack {
     ) -> Result<Self, PackError> {
         let (last, largest_a) = check(record)?;
         let mut notes = Vec::new();
-        let mean_v = mean_v(record);
+        let (mean_v, steady_a) = means(record);
         let kind = chemistry.unwrap_or_else(|| {
             let guess = guess(mean_v);
             notes.push(format!(
@@ -116,22 +116,23 @@ impl Pack {
         }
         // the record's own runs scatter far less than packs do; what an instrument is worth is
         // for the one who knows the instrument
-        pack.spread = Spread { capacity: 0.01, resistance, ocv_v: 0.01, up_to_a: Some(largest_a) };
+        pack.spread = Spread { capacity: 0.01, resistance, ocv_v: 0.01, up_to_a: Some(steady_a) };
         pack.provenance = Provenance::Measured { from: vec![from.to_owned()], notes };
         Ok(pack)
     }
 }
 
-/// Mean voltage in V over the charge given.
-fn mean_v(record: &[Sample]) -> f64 {
-    let (mut volts, mut total_ah) = (0.0, 0.0);
+/// Mean voltage in V and current in A over the charge given.
+fn means(record: &[Sample]) -> (f64, f64) {
+    let (mut volts, mut amperes, mut total_ah) = (0.0, 0.0, 0.0);
     for pair in record.windows(2) {
         let [a, b] = pair else { continue };
         let given_ah = (b.delivered_ah - a.delivered_ah).max(0.0);
         volts += given_ah * 0.5 * (a.voltage_v + b.voltage_v);
+        amperes += given_ah * 0.5 * (a.current_a + b.current_a);
         total_ah += given_ah;
     }
-    volts / total_ah
+    (volts / total_ah, amperes / total_ah)
 }
 
 /// The chemistry with this mean voltage in a number of cells that is often sold: 12, 24 or 48 V

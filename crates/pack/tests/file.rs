@@ -62,3 +62,13 @@ fn names_what_is_wrong() {
         assert!(error.contains(word), "{to}: {error}");
     }
 }
+
+#[test]
+fn the_form_in_the_documents_is_right() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/pack.md");
+    let text = std::fs::read_to_string(path).unwrap();
+    let example = text.split("```toml").nth(1).unwrap().split("```").next().unwrap();
+    let pack: Pack = toml::from_str(example).unwrap();
+    assert_eq!(pack.chemistry, Some(Chemistry::Lfp));
+    assert!(pack.limits.refuses_frost && pack.circuit.wells.is_some());
+}

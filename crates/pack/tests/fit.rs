@@ -230,3 +230,33 @@ fn a_record_cut_short_gives_what_it_has() {
     assert!(told.is_sorted() && told.first() == Some(&0.0) && told.last() == Some(&1.0));
     assert!(fit.left_out.is_empty());
 }
+
+#[test]
+fn long_records_are_thinned_without_loss() {
+    // 100 rows for each of the reference's, straight between
+    let long = |name: &str| {
+        let rows = truth(&format!("bench/truth/{name}.csv"));
+        let mut long = Vec::new();
+        for pair in rows.windows(2) {
+            let (a, b) = (&pair[0], &pair[1]);
+            let between = |x: f64, y: f64, share: f64| x + (y - x) * share;
+            long.extend((0..100).map(|i| f64::from(i) / 100.0).map(|share| Sample {
+                elapsed_s: between(a.elapsed_s, b.elapsed_s, share),
+                voltage_v: between(a.voltage_v, b.voltage_v, share),
+                current_a: between(a.current_a, b.current_a, share),
+                delivered_ah: between(a.delivered_ah, b.delivered_ah, share),
+                temperature_c: None,
+            }));
+        }
+        long.extend(rows.last());
+        long
+    };
+    let (slow, fast) = (long("pack-a-discharge-c20"), long("pack-a-discharge-c5"));
+    assert!(slow.len() + fast.len() > 250_000);
+    let runs = [
+        Run { name: "slow", samples: &slow, from_full: true },
+        Run { name: "fast", samples: &fast, from_full: true },
+    ];
+    let fit = fit("pack", Chemistry::Lfp, 40.0, &runs, &mut |_| {}).unwrap();
+    predicts(&fit, "truth/pack-a-discharge-c10", 0.005, 0.030);
+}

@@ -102,7 +102,7 @@ fn takes_the_resistance_from_steps() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig::with_cases(32))]
 
     // whatever the rows, an answer or a reason
     #[test]
@@ -143,7 +143,7 @@ proptest! {
 
 proptest! {
     // a fit takes a while unoptimised
-    #![proptest_config(ProptestConfig::with_cases(8))]
+    #![proptest_config(ProptestConfig::with_cases(4))]
 
     // rows that look like a discharge, in every way badly kept
     #[test]

@@ -16,10 +16,11 @@ mod weigh;
 use crate::{Chemistry, Pack, PackError, Provenance, Sample, Spread, State, replay};
 use examine::{Examined, examine};
 use linear::{Linear, Ohms, knots};
-use problem::{Problem, Record, choose};
+use problem::{Problem, Record, choose, thin};
 use walk::{Known, Latent};
 
 pub use sheet::{Rated, from_sheet};
+use std::borrow::Cow;
 
 /// A record to fit.
 #[derive(Debug, Clone, Copy)]
@@ -89,6 +90,10 @@ pub fn fit(
     let parts = if runs.len() > 1 { runs.len() + 1 } else { 1 };
     progress(0.0);
     let examined = examine(chemistry, runs)?;
+    let thinned: Vec<Cow<'_, [Sample]>> = runs.iter().map(|run| thin(run.samples)).collect();
+    let runs: Vec<Run<'_>> =
+        runs.iter().zip(&thinned).map(|(run, samples)| Run { samples, ..*run }).collect();
+    let runs = runs.as_slice();
     let begun_ah = begun(name, chemistry, rated_ah, &examined, runs)?;
     let runs: Vec<(Run<'_>, f64)> = runs.iter().copied().zip(begun_ah).collect();
     let solved = solve(name, chemistry, rated_ah, &examined, &runs)?;

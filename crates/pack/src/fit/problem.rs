@@ -5,6 +5,7 @@ use super::walk::{Known, Latent, Row, walk};
 use crate::Sample;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
+use std::borrow::Cow;
 
 /// One record, and the rows of it that are fitted.
 pub(super) struct Record<'a> {
@@ -57,6 +58,27 @@ pub(super) fn choose(samples: &[Sample]) -> Vec<usize> {
     }
     chosen.dedup();
     chosen
+}
+
+/// Records longer than this are thinned to about as many rows.
+const MANY: usize = 20_000;
+
+/// A long record with fewer rows: steps of the current are kept, and what was counted between the
+/// rows that stay is not lost.
+pub(super) fn thin(samples: &[Sample]) -> Cow<'_, [Sample]> {
+    if samples.len() <= MANY {
+        return Cow::Borrowed(samples);
+    }
+    let every = samples.len().div_ceil(MANY);
+    let largest_a = samples.iter().map(|s| s.current_a.abs()).fold(0.0, f64::max);
+    let steps = |a: Option<&Sample>, b: &Sample| {
+        a.is_none_or(|a| (a.current_a - b.current_a).abs() > STEP_SHARE * largest_a)
+    };
+    let kept = samples.iter().enumerate().filter(|(i, row)| {
+        let before = i.checked_sub(1).and_then(|i| samples.get(i));
+        i % every == 0 || steps(before, row) || steps(samples.get(i + 1), row)
+    });
+    Cow::Owned(kept.map(|(_, row)| *row).collect())
 }
 
 pub(super) struct Problem<'a> {
