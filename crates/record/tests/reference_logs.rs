@@ -146,6 +146,43 @@ fn series() {
     check_folder("bench/series");
 }
 
+/// What was odd is said, and rows are set aside under the right reason.
+#[test]
+fn oddities_are_told() {
+    for (name, file, aside, told) in [
+        ("bench", "a10-mess.csv", &[("blank", 9), ("repeated row", 13)][..], &["out of order"][..]),
+        ("bench", "a11-reset.csv", &[], &["charge counter was reset 1 time(s) (line 753)"]),
+        ("bench", "a13-lead-acid-truncated.csv", &[("cut off", 1)], &[]),
+        ("bench", "a05-wall-clock.csv", &[], &["midnight"]),
+        ("bench", "a16-sheet.xlsx", &[], &["last digit of the current"]),
+        ("bench/more", "c02-cycle-unsigned.csv", &[], &["state column"]),
+        ("bench/more", "c06-clock-back.csv", &[], &["line 452 the clock goes back"]),
+        (
+            "bench/more",
+            "c09-notebook.txt",
+            &[("out of line with its neighbours", 1)],
+            &["line 20 was set aside: 130.3000 V"],
+        ),
+        ("bench/climate", "l01-newest-first.csv", &[], &["newest row stands first"]),
+        ("bench/climate", "l04-halves-swapped.txt", &[], &["out of order"]),
+        (
+            "bench/climate",
+            "l05-slips-of-the-pen.csv",
+            &[("out of line with its neighbours", 2)],
+            &["line 11 was set aside: 51.5400 V", "line 19 was set aside: 42.0000 A"],
+        ),
+    ] {
+        let record = read(name, &format!("logs/{file}"), &ReadOptions::default()).unwrap();
+        let found: Vec<(&str, usize)> =
+            record.rows.set_aside.iter().map(|(reason, count)| (reason.as_str(), *count)).collect();
+        assert_eq!(found, aside, "{file}");
+        for told in told {
+            let said = record.notices.iter().any(|notice| notice.contains(told));
+            assert!(said, "{file}: {:?}", record.notices);
+        }
+    }
+}
+
 /// What the message must name, by file.
 const REASONS: [(&str, &str, &str); 22] = [
     ("bench", "empty.csv", "empty"),
