@@ -101,7 +101,7 @@ pub struct Device {
     pub uses: Vec<Use>,
     /// Least voltage (V) at which it works; none if it doesn't mind.
     pub least_voltage_v: Option<f64>,
-    /// What to switch off first when it gets tight: the greatest number. None: never.
+    /// What to switch off first when it gets tight: the smallest number. None: never.
     pub shed_order: Option<u32>,
     /// Branch it hangs on; none for the pack's terminals.
     pub feed: Option<String>,

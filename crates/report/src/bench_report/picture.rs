@@ -5,7 +5,7 @@ use record::Record;
 
 use super::tables::phase_name;
 use super::{Tested, runs};
-use crate::chart::{Chart, Ink, Layer, Limit, Panel, Point, Shade, Span, XAxis};
+use crate::chart::{Chart, Ink, Layer, Limit, Panel, Point, Shade, Span, XAxis, condensed};
 use crate::words::{file_name, fixed, percent, short};
 
 /// Voltage and current against the charge delivered, shaded where the voltage is at the cutoff or
@@ -132,9 +132,12 @@ pub(super) fn over_time(record: &Record, run: &Run) -> Chart {
     let samples = &record.samples;
     let from = samples.elapsed_s.partition_point(|&elapsed_s| elapsed_s < run.from_s);
     let to = samples.elapsed_s.partition_point(|&elapsed_s| elapsed_s <= run.to_s);
+    let hours: Vec<f64> = samples.elapsed_s.get(from..to).map_or_else(Vec::new, |of_run| {
+        of_run.iter().map(|elapsed_s| elapsed_s / 3600.0).collect()
+    });
     let points = |values: &[f32], sign: f64| -> Vec<Point> {
-        let of_run = samples.elapsed_s.iter().zip(values).skip(from).take(to - from);
-        of_run.map(|(&s, &value)| (s / 3600.0, sign * f64::from(value))).collect()
+        let value = |at: usize| values.get(from + at).map_or(f64::NAN, |v| sign * f64::from(*v));
+        condensed(&hours, value)
     };
     let goes_in = run.recharge.is_some();
     let way = if goes_in { ("Current in (A)", -1.0) } else { ("Current out (A)", 1.0) };

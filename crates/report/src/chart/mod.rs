@@ -17,6 +17,7 @@ mod ticks;
 use jiff::tz::TimeZone;
 
 pub use rows::{Row, Rows};
+pub use thin::condensed;
 
 /// The rules a page needs to show charts; they name the colours by CSS variables.
 pub const STYLE: &str = include_str!("chart.css");

@@ -5,6 +5,31 @@ use super::Point;
 /// Distance (px) by which a thinned line may differ from the whole one.
 const TOLERANCE_PX: f64 = 0.08;
 
+/// More points than this are more than any drawing of ours can show.
+const MOST_POINTS: usize = 8000;
+
+/// Cuts a long series of values in order of `x` down before it becomes a layer: what is kept of
+/// each stretch is its first, least, greatest and last value, so that no spike is lost.
+#[must_use]
+pub fn condensed(x: &[f64], y: impl Fn(usize) -> f64) -> Vec<Point> {
+    let point = |at: usize| (x[at], y(at));
+    if x.len() <= MOST_POINTS {
+        return (0..x.len()).map(point).collect();
+    }
+    let stretch = x.len().div_ceil(MOST_POINTS / 4);
+    let mut kept = Vec::with_capacity(MOST_POINTS);
+    for first in (0..x.len()).step_by(stretch) {
+        let last = (first + stretch).min(x.len()) - 1;
+        let by_value = |&a: &usize, &b: &usize| y(a).total_cmp(&y(b));
+        let lowest = (first..=last).min_by(by_value).unwrap_or(first);
+        let highest = (first..=last).max_by(by_value).unwrap_or(first);
+        let mut picked = [first, lowest.min(highest), lowest.max(highest), last].to_vec();
+        picked.dedup();
+        kept.extend(picked.into_iter().map(point));
+    }
+    kept
+}
+
 /// Cuts a line (in pixels, in order of `x`) down to its first, least, greatest and last point in
 /// each column of a pixel: every spike stays. What then lies on a straight line is left out too.
 pub(super) fn line(points: &[Point]) -> Vec<Point> {
@@ -121,6 +146,17 @@ mod tests {
         assert!(thin.len() < 10, "{}", thin.len());
         assert!(thin.iter().any(|point| point.1 == 3.0));
         assert_eq!((thin[0], thin[thin.len() - 1]), (points[0], points[999_999]));
+    }
+
+    #[test]
+    fn a_long_series_is_condensed_with_its_spikes() {
+        let x: Vec<f64> = (0..1_000_000).map(f64::from).collect();
+        let kept = condensed(&x, |at| if at == 123_456 { -7.0 } else { 1.0 });
+        assert!(kept.len() <= MOST_POINTS && kept.contains(&(123_456.0, -7.0)));
+        assert_eq!((kept[0].0, kept[kept.len() - 1].0), (0.0, 999_999.0));
+        assert!(kept.windows(2).all(|pair| pair[0].0 < pair[1].0));
+        assert_eq!(condensed(&x[..5], |_| 0.0).len(), 5);
+        assert_eq!(condensed(&[], |_| 0.0), []);
     }
 
     #[test]

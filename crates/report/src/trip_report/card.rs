@@ -46,10 +46,10 @@ fn shed(plan: &Plan) -> String {
         .iter()
         .filter_map(|device| Some((device.shed_order?, device.name.as_str())))
         .collect();
-    order.sort_by_key(|(order, _)| std::cmp::Reverse(*order));
+    order.sort_by_key(|(order, _)| *order);
     let names: Vec<String> = order.iter().map(|(_, name)| (*name).to_owned()).collect();
     if names.is_empty() {
-        "The plan does not say what may be switched off (shed_order).".to_owned()
+        "The plan does not say what may be switched off first (`shed`).".to_owned()
     } else {
         format!("Switch off first: {}.", names.join(", then "))
     }
