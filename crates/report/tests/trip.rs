@@ -55,7 +55,8 @@ controller = { kind = "MPPT", efficiency = "95 %", most_current = "10 A", absorb
 
 fn example() -> (Plan, Forecast) {
     let plan = Plan::parse("heather-ridge.toml", Path::new(""), PLAN).unwrap();
-    let forecast = forecast(&plan, Settings { draws: 300, seed: 1 }).unwrap();
+    let forecast =
+        forecast(&plan, Settings { draws: 300, ..Settings::default() }, |_| true).unwrap();
     (plan, forecast)
 }
 
@@ -66,7 +67,7 @@ fn keep(name: &str, page: &str) {
 #[test]
 fn the_answer_comes_first_and_fits_the_terminal() {
     let (plan, forecast) = example();
-    let text = trip_text(&plan, &forecast);
+    let text = trip_text(&plan, &forecast, None);
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     let weakest = forecast.nights.iter().map(|night| night.chance.share).fold(1.0, f64::min);
     let answer = text.lines().nth(3).unwrap();
@@ -80,7 +81,8 @@ fn the_answer_comes_first_and_fits_the_terminal() {
 #[test]
 fn the_page_shows_the_trip() {
     let (plan, forecast) = example();
-    let page = trip_page(&plan, &forecast, Provenance { seed: Some(1), ..Provenance::default() });
+    let page =
+        trip_page(&plan, &forecast, None, Provenance { seed: Some(1), ..Provenance::default() });
     keep("trip.html", &page);
     assert!(!page.contains("NaN") && !page.contains("inf"));
     for part in ["dew &lt;heater&gt;", "Fri night", "State of charge", "Caution", "not measured"] {

@@ -286,6 +286,12 @@ pub(crate) struct Trip {
     /// How many random trips
     #[arg(long, default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
     pub(crate) draws: u64,
+    /// Draw more until each night's 95 % interval is within ± this, such as "1 %"
+    #[arg(long, value_parser = fraction, value_name = "SHARE")]
+    pub(crate) within: Option<f64>,
+    /// Try single changes and rank what would mend the weakest night
+    #[arg(long)]
+    pub(crate) fixes: bool,
     /// Seed of the random draws; the same seed gives the same answer
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,

@@ -4,15 +4,14 @@ mod document;
 
 use std::path::Path;
 use std::process::ExitCode;
-use std::time::{Duration, Instant};
 
 use bench::{Run, Settings};
-use indicatif::{ProgressBar, ProgressStyle};
 use record::Record;
 use report::Tested;
 
 use crate::args;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
+use crate::patience::Patience;
 
 pub(crate) fn run(asked: &args::Bench) -> Result<ExitCode, Failure> {
     let settings = Settings {
@@ -48,30 +47,7 @@ fn tested<'a>(measured: &'a [(Record, Vec<Run>)], settings: &'a Settings) -> Vec
     measured.iter().map(|(record, runs)| Tested { record, runs, settings }).collect()
 }
 
-/// Progress is shown only where reading takes longer than this.
-const PATIENCE: Duration = Duration::from_millis(700);
-
 fn read(path: &Path, options: &record::ReadOptions) -> Result<Record, record::RecordError> {
-    let began = Instant::now();
-    let mut bar: Option<ProgressBar> = None;
-    let record = record::read_file(path, options, |done, of| {
-        if bar.is_none() && began.elapsed() > PATIENCE {
-            bar = Some(progress(of));
-        }
-        if let Some(bar) = &bar {
-            bar.set_position(done);
-        }
-    });
-    if let Some(bar) = bar {
-        bar.finish_and_clear();
-    }
-    record
-}
-
-fn progress(of: Option<u64>) -> ProgressBar {
-    let bar = of.map_or_else(ProgressBar::new_spinner, ProgressBar::new);
-    match ProgressStyle::with_template("reading {bar:40} {bytes} of {total_bytes}, {eta} to go") {
-        Ok(style) if of.is_some() => bar.with_style(style),
-        _ => bar,
-    }
+    let mut patience = Patience::new("reading {bar:40} {bytes} of {total_bytes}, {eta} to go");
+    record::read_file(path, options, |done, of| patience.at(done, of))
 }

@@ -5,6 +5,7 @@ mod bench;
 mod harvest;
 mod night;
 mod output;
+mod patience;
 mod runtime;
 mod trip;
 

@@ -4,32 +4,58 @@ use std::process::ExitCode;
 
 use jiff::Timestamp;
 use plan::Plan;
+use report::Mends;
 use serde::Serialize;
-use trip::{Cause, Forecast, Ledger, NightForecast, Settings};
+use trip::{Cause, Fix, Forecast, Ledger, NightForecast, Settings, Shedding};
 
 use crate::args;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
+use crate::patience::{self, Patience};
 
 pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     let plan = Plan::read(&asked.plan)?;
-    let settings = Settings { draws: asked.draws as usize, seed: asked.seed };
-    let forecast = trip::forecast(&plan, settings)?;
+    let settings = Settings { draws: asked.draws as usize, seed: asked.seed, within: asked.within };
+    patience::listen();
+    let forecast = {
+        let mut patience = Patience::new("drawing {bar:40} {pos} trips, Ctrl-C to stop here");
+        let most = asked.within.map_or(asked.draws, |_| trip::MOST_DRAWS as u64);
+        trip::forecast(&plan, settings, |made| {
+            patience.at(made as u64, Some(most));
+            !patience::stopped()
+        })?
+    };
+    let mended = if asked.fixes { Some(mend(&plan, &forecast, settings)?) } else { None };
+    let mends =
+        mended.as_ref().map(|(fixes, shedding)| Mends { fixes, shedding: shedding.as_ref() });
     if asked.json {
-        print_json(&Document::of(&forecast))?;
+        print_json(&Document::of(&forecast, mends))?;
     } else {
-        print(&report::trip_text(&plan, &forecast))?;
+        print(&report::trip_text(&plan, &forecast, mends))?;
     }
     if let Some(path) = &asked.report {
         let mut files = vec![plan.file.clone()];
         files.extend(plan.battery.record.iter().map(|record| record.display().to_string()));
-        write_file(
-            path,
-            &report::trip_page(&plan, &forecast, provenance(files, Some(asked.seed))),
-        )?;
+        let provenance = provenance(files, Some(asked.seed));
+        write_file(path, &report::trip_page(&plan, &forecast, mends, provenance))?;
         remark(&format!("report written to {}", path.display()));
     }
     let unsure = |wanted: f64| forecast.nights.iter().any(|night| night.chance.share < wanted);
     Ok(if asked.check.is_some_and(unsure) { ExitCode::from(1) } else { ExitCode::SUCCESS })
+}
+
+fn mend(
+    plan: &Plan,
+    forecast: &Forecast,
+    settings: Settings,
+) -> Result<(Vec<Fix>, Option<Shedding>), Failure> {
+    // the changes are compared by the very same draws
+    let settings = Settings { draws: forecast.draws, within: None, ..settings };
+    let mut patience = Patience::new("trying {bar:40} {pos} of {len} changes, Ctrl-C to stop here");
+    let fixes = trip::fixes(plan, forecast, settings, |done, of| {
+        patience.at(done as u64, Some(of as u64));
+        !patience::stopped()
+    })?;
+    Ok((fixes, trip::shedding(plan, forecast, settings)?))
 }
 
 #[derive(Serialize)]
@@ -41,6 +67,30 @@ struct Document<'a> {
     trip_probability: f64,
     trip_probability_low: f64,
     trip_probability_high: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fixes: Option<Vec<FixDocument<'a>>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    shedding: Option<SheddingDocument<'a>>,
+}
+
+#[derive(Serialize)]
+struct FixDocument<'a> {
+    change: &'a str,
+    weakest_night_probability: f64,
+    gain: f64,
+}
+
+#[derive(Serialize)]
+struct SheddingDocument<'a> {
+    steps: Vec<ShedDocument<'a>>,
+    probabilities: Vec<f64>,
+    enough: bool,
+}
+
+#[derive(Serialize)]
+struct ShedDocument<'a> {
+    device: &'a str,
+    from: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -70,15 +120,43 @@ struct FailureDocument<'a> {
 }
 
 impl<'a> Document<'a> {
-    fn of(forecast: &'a Forecast) -> Self {
+    fn of(forecast: &'a Forecast, mends: Option<Mends<'a>>) -> Self {
+        let fixes = mends.map(|mends| mends.fixes.iter().map(FixDocument::of).collect());
+        let shedding = mends.and_then(|mends| mends.shedding).map(SheddingDocument::of);
         Document {
+            fixes,
+            shedding,
             nights: forecast.nights.iter().map(NightDocument::of).collect(),
             ledger: forecast.ledger,
-            draws: forecast.settings.draws,
+            draws: forecast.draws,
             seed: forecast.settings.seed,
             trip_probability: forecast.trip.share,
             trip_probability_low: forecast.trip.low,
             trip_probability_high: forecast.trip.high,
+        }
+    }
+}
+
+impl<'a> FixDocument<'a> {
+    fn of(fix: &'a Fix) -> Self {
+        FixDocument {
+            change: &fix.change,
+            weakest_night_probability: fix.weakest(),
+            gain: fix.gain,
+        }
+    }
+}
+
+impl<'a> SheddingDocument<'a> {
+    fn of(shedding: &'a Shedding) -> Self {
+        let step = |shed: &'a trip::Shed| ShedDocument {
+            device: &shed.device,
+            from: shed.from.map(|from| from.strftime("%H:%M").to_string()),
+        };
+        SheddingDocument {
+            steps: shedding.steps.iter().map(step).collect(),
+            probabilities: shedding.nights.iter().map(|chance| chance.share).collect(),
+            enough: shedding.enough,
         }
     }
 }

@@ -8,8 +8,9 @@ use rig::schedule::{Edge, Event, Span, When};
 use rig::{Device, Load, Place, Rig, Use};
 use sky::Aim;
 
+use crate::answer::{Chance, Forecast, Settings};
 use crate::error::TripError;
-use crate::forecast::{Chance, Forecast, Settings, chances};
+use crate::forecast::chances;
 
 /// One change and what it does.
 #[derive(Debug, Clone, PartialEq)]
@@ -278,7 +279,7 @@ mod tests {
     use super::*;
     use crate::forecast::forecast;
 
-    const SETTINGS: Settings = Settings { draws: 200, seed: 3 };
+    const SETTINGS: Settings = Settings { draws: 200, seed: 3, within: None };
 
     /// One night on a typical pack that is a little too small.
     fn plan(more: &str) -> Plan {
@@ -316,7 +317,7 @@ cable = {{ length = "3 m", section = "20 AWG" }}
     }
 
     fn fixes_of(plan: &Plan) -> (Forecast, Vec<Fix>) {
-        let forecast = forecast(plan, SETTINGS).unwrap();
+        let forecast = forecast(plan, SETTINGS, |_| true).unwrap();
         let fixes = fixes(plan, &forecast, SETTINGS, |_, _| true).unwrap();
         (forecast, fixes)
     }
@@ -342,7 +343,7 @@ cable = {{ length = "3 m", section = "20 AWG" }}
     #[test]
     fn asking_can_be_stopped() {
         let plan = plan("");
-        let forecast = forecast(&plan, SETTINGS).unwrap();
+        let forecast = forecast(&plan, SETTINGS, |_| true).unwrap();
         let fixes = fixes(&plan, &forecast, SETTINGS, |done, _| done < 2).unwrap();
         assert_eq!(fixes.len(), 2);
     }
@@ -350,7 +351,7 @@ cable = {{ length = "3 m", section = "20 AWG" }}
     #[test]
     fn a_shedding_plan_is_enough_and_no_earlier_than_need_be() {
         let plan = plan("shed = 1");
-        let forecast = forecast(&plan, SETTINGS).unwrap();
+        let forecast = forecast(&plan, SETTINGS, |_| true).unwrap();
         let found = shedding(&plan, &forecast, SETTINGS).unwrap().unwrap();
         assert!(found.enough && found.nights[0].share >= 0.95, "{found:?}");
         let [step] = &found.steps[..] else { panic!("{found:?}") };
@@ -363,7 +364,7 @@ cable = {{ length = "3 m", section = "20 AWG" }}
     #[test]
     fn nothing_is_shed_without_need_or_without_an_order() {
         for plan in [plan(""), plan_with("80 Ah", "shed = 1")] {
-            let forecast = forecast(&plan, SETTINGS).unwrap();
+            let forecast = forecast(&plan, SETTINGS, |_| true).unwrap();
             assert_eq!(shedding(&plan, &forecast, SETTINGS).unwrap(), None);
         }
     }

@@ -2,9 +2,10 @@
 //!
 //! [`forecast`] answers whether a plan lasts till dawn. The way through it: `calendar` finds the
 //! nights, `prepare` lays out the steps and what is the same for all draws, `draws` says what
-//! differs, `engine` takes them through, `verdict` counts and `ledger` accounts for every
-//! watt-hour.
+//! differs, `engine` takes them through, `tally` counts and `ledger` accounts for every
+//! watt-hour; `fixes` asks what would mend it.
 
+mod answer;
 mod calendar;
 mod draws;
 mod engine;
@@ -16,14 +17,16 @@ mod ledger;
 mod loads;
 mod prepare;
 mod skies;
+mod tally;
 mod timeline;
 mod trace;
 
+pub use answer::{
+    Band, Carried, Chance, Culprit, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Settings,
+};
 pub use engine::Cause;
 pub use error::TripError;
 pub use fixes::{Fix, Shed, Shedding, fixes, shedding};
-pub use forecast::{
-    Band, Carried, Chance, Failure, Forecast, NightForecast, Point, Settings, forecast,
-};
+pub use forecast::forecast;
 pub use harvest::{DayHarvest, Stand, clock_day, mean_day};
 pub use ledger::Ledger;

@@ -2,6 +2,7 @@
 
 mod card;
 mod cautions;
+mod mends;
 mod tables;
 mod timeline;
 mod told;
@@ -14,10 +15,11 @@ use crate::table::{indented, paragraph};
 use crate::words::sentence_case;
 
 pub use card::field_card;
+pub use mends::Mends;
 
 /// The answer as tables for a terminal of 80 columns.
 #[must_use]
-pub fn trip_text(plan: &Plan, forecast: &Forecast) -> String {
+pub fn trip_text(plan: &Plan, forecast: &Forecast, mends: Option<Mends<'_>>) -> String {
     let verdict = told::verdict(plan, forecast);
     let mut text = paragraph(&format!("{}: {}.", plan.site.name, told::dates(plan)));
     text.push('\n');
@@ -28,6 +30,8 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast) -> String {
     for table in [tables::nights(forecast), tables::voltages(plan, forecast)]
         .into_iter()
         .chain(tables::failures(plan, forecast))
+        .chain(mends.iter().map(Mends::table))
+        .chain(mends.iter().filter_map(Mends::shed_table))
     {
         text.push('\n');
         text.push_str(&table.terminal());
@@ -44,13 +48,18 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast) -> String {
 
 /// The answer as a page.
 #[must_use]
-pub fn trip_page(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> String {
+pub fn trip_page(
+    plan: &Plan,
+    forecast: &Forecast,
+    mends: Option<Mends<'_>>,
+    provenance: Provenance,
+) -> String {
     let mut nights = vec![
         Block::Table(tables::nights(forecast)),
         Block::Table(tables::voltages(plan, forecast)),
     ];
     nights.extend(tables::failures(plan, forecast).map(Block::Table));
-    let sections = vec![
+    let mut sections = vec![
         Section::new(
             "",
             vec![Block::Figure(timeline::chart(plan, forecast), told::PICTURE.into())],
@@ -78,6 +87,10 @@ pub fn trip_page(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> St
             ],
         ),
     ];
+    if let Some(mends) = mends {
+        // after the nights, before where it all came from
+        sections.insert(2, mend_section(plan, forecast, mends));
+    }
     Page {
         title: format!("{}: will it last till dawn?", plan.site.name),
         subtitle: sentence_case(&told::dates(plan)),
@@ -86,4 +99,13 @@ pub fn trip_page(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> St
         provenance,
     }
     .html()
+}
+
+fn mend_section(plan: &Plan, forecast: &Forecast, mends: Mends<'_>) -> Section {
+    let mut blocks = vec![match mends.ladder(plan, forecast) {
+        Some(rows) => Block::Rows(rows, mends.note()),
+        None => Block::Text(mends.note()),
+    }];
+    blocks.extend(mends.shed_table().map(Block::Table));
+    Section::new("What would mend it", blocks)
 }

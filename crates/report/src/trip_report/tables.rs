@@ -12,7 +12,7 @@ use crate::words::{NONE, chance, day_and_clock, fixed};
 
 /// Night by night: how sure, and the energy of the typical trip.
 pub(super) fn nights(forecast: &Forecast) -> Table {
-    let draws = forecast.settings.draws;
+    let draws = forecast.draws;
     let mut table = Table::new("Nights")
         .text("Evening")
         .number("Night", "h")

@@ -60,7 +60,7 @@ pub(super) fn verdict(plan: &Plan, forecast: &Forecast) -> Verdict {
         let sentence = "There is no night in this plan.".to_owned();
         return Verdict { tone: Tone::Plain, sentence, detail: String::new() };
     };
-    let draws = forecast.settings.draws;
+    let draws = forecast.draws;
     let wants = format!("wanted: {}", chance(wanted));
     let (all, count) = (forecast.nights.len(), short.len());
     let share = chance(weakest.chance.share);

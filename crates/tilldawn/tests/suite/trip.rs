@@ -97,3 +97,30 @@ fn more_battery_is_never_worse() {
         );
     }
 }
+
+#[test]
+fn fixes_are_ranked_by_what_they_do_for_the_weakest_night() {
+    let trip = json(&["trip", EXAMPLE, "--draws", "100", "--fixes"]);
+    let before =
+        trip["nights"].as_array().unwrap().iter().map(|night| number(&night["probability"]));
+    let before = before.fold(1.0, f64::min);
+    let fixes = trip["fixes"].as_array().unwrap();
+    assert!(fixes.len() >= 10, "{fixes:?}");
+    for fix in fixes {
+        let gain = number(&fix["weakest_night_probability"]) - before;
+        close("gain", number(&fix["gain"]), gain, 1e-12);
+    }
+    let gains: Vec<f64> = fixes.iter().map(|fix| number(&fix["gain"])).collect();
+    assert!(gains.windows(2).all(|pair| pair[0] >= pair[1]), "{gains:?}");
+    assert!(gains[0] > 0.2, "{gains:?}");
+}
+
+#[test]
+fn draws_go_on_until_the_interval_is_narrow() {
+    let trip = json(&["trip", EXAMPLE, "--draws", "100", "--within", "2.5 %"]);
+    assert!(number(&trip["draws"]) > 1000.0);
+    for night in trip["nights"].as_array().unwrap() {
+        let width = number(&night["probability_high"]) - number(&night["probability_low"]);
+        assert!(width <= 0.05, "{night}");
+    }
+}
