@@ -1,5 +1,6 @@
 //! The current of a record: where it comes from and which way it flows.
 
+use crate::column::HowSure;
 use crate::error::{ErrorKind, Trouble};
 use crate::layout::Layout;
 use crate::rows::Raw;
@@ -90,7 +91,7 @@ fn rates(time_s: &[f64], charge_ah: &[f32]) -> Vec<f32> {
 /// Turns the current so that out of the pack is positive.
 pub(crate) fn orient(
     raw: &mut Raw,
-    layout: &Layout,
+    layout: &mut Layout,
     from: CurrentFrom,
     told: Option<Sign>,
     notices: &mut Vec<String>,
@@ -116,7 +117,11 @@ pub(crate) fn orient(
         return;
     }
     let seen = by_voltage(raw, rest);
-    let words = layout.column(role).and_then(|column| column.sign);
+    let column = layout.columns.iter_mut().find(|column| column.role == role);
+    let words = column.as_ref().and_then(|column| column.sign);
+    if let (None, None, Some(column)) = (seen, words, column) {
+        column.how_sure = HowSure::Likely;
+    }
     let sign = seen.or(words).unwrap_or(Sign::DischargePositive);
     let charging = "positive current was taken as charging";
     match (seen, words) {

@@ -115,7 +115,7 @@ fn finish(
     let current_from = current::derive(&mut raw, &layout, options, &mut notices)?;
     settle_units(&mut raw, &mut layout, &mut notices)?;
     slips::set_aside(&mut raw, &mut notices);
-    current::orient(&mut raw, &layout, current_from, options.sign, &mut notices);
+    current::orient(&mut raw, &mut layout, current_from, options.sign, &mut notices);
     counters::orient(&mut raw);
     witness::ask(&mut raw, &mut layout, current_from, &mut notices);
     let (start, local_start) = start(&raw, notation, zone.as_ref());
