@@ -132,12 +132,12 @@ pub(super) fn over_time(record: &Record, run: &Run) -> Chart {
     let samples = &record.samples;
     let from = samples.elapsed_s.partition_point(|&elapsed_s| elapsed_s < run.from_s);
     let to = samples.elapsed_s.partition_point(|&elapsed_s| elapsed_s <= run.to_s);
-    let hours: Vec<f64> = samples.elapsed_s.get(from..to).map_or_else(Vec::new, |of_run| {
-        of_run.iter().map(|elapsed_s| elapsed_s / 3600.0).collect()
-    });
     let points = |values: &[f32], sign: f64| -> Vec<Point> {
-        let value = |at: usize| values.get(from + at).map_or(f64::NAN, |v| sign * f64::from(*v));
-        condensed(&hours, value)
+        let times = samples.elapsed_s.get(from..to).unwrap_or_default();
+        let values = values.get(from..to).unwrap_or_default();
+        condensed(times.len().min(values.len()), |at| {
+            (times[at] / 3600.0, sign * f64::from(values[at]))
+        })
     };
     let goes_in = run.recharge.is_some();
     let way = if goes_in { ("Current in (A)", -1.0) } else { ("Current out (A)", 1.0) };

@@ -11,21 +11,20 @@ const MOST_POINTS: usize = 8000;
 /// Cuts a long series of values in order of `x` down before it becomes a layer: what is kept of
 /// each stretch is its first, least, greatest and last value, so that no spike is lost.
 #[must_use]
-pub fn condensed(x: &[f64], y: impl Fn(usize) -> f64) -> Vec<Point> {
-    let point = |at: usize| (x[at], y(at));
-    if x.len() <= MOST_POINTS {
-        return (0..x.len()).map(point).collect();
+pub fn condensed(count: usize, point: impl Fn(usize) -> Point) -> Vec<Point> {
+    if count <= MOST_POINTS {
+        return (0..count).map(point).collect();
     }
-    let stretch = x.len().div_ceil(MOST_POINTS / 4);
+    let stretch = count.div_ceil(MOST_POINTS / 4);
     let mut kept = Vec::with_capacity(MOST_POINTS);
-    for first in (0..x.len()).step_by(stretch) {
-        let last = (first + stretch).min(x.len()) - 1;
-        let by_value = |&a: &usize, &b: &usize| y(a).total_cmp(&y(b));
+    for first in (0..count).step_by(stretch) {
+        let last = (first + stretch).min(count) - 1;
+        let by_value = |&a: &usize, &b: &usize| point(a).1.total_cmp(&point(b).1);
         let lowest = (first..=last).min_by(by_value).unwrap_or(first);
         let highest = (first..=last).max_by(by_value).unwrap_or(first);
         let mut picked = [first, lowest.min(highest), lowest.max(highest), last].to_vec();
         picked.dedup();
-        kept.extend(picked.into_iter().map(point));
+        kept.extend(picked.into_iter().map(&point));
     }
     kept
 }
@@ -150,13 +149,13 @@ mod tests {
 
     #[test]
     fn a_long_series_is_condensed_with_its_spikes() {
-        let x: Vec<f64> = (0..1_000_000).map(f64::from).collect();
-        let kept = condensed(&x, |at| if at == 123_456 { -7.0 } else { 1.0 });
+        let point = |at: usize| (at as f64, if at == 123_456 { -7.0 } else { 1.0 });
+        let kept = condensed(1_000_000, point);
         assert!(kept.len() <= MOST_POINTS && kept.contains(&(123_456.0, -7.0)));
         assert_eq!((kept[0].0, kept[kept.len() - 1].0), (0.0, 999_999.0));
         assert!(kept.windows(2).all(|pair| pair[0].0 < pair[1].0));
-        assert_eq!(condensed(&x[..5], |_| 0.0).len(), 5);
-        assert_eq!(condensed(&[], |_| 0.0), []);
+        assert_eq!(condensed(5, point).len(), 5);
+        assert_eq!(condensed(0, point), []);
     }
 
     #[test]
