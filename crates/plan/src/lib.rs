@@ -3,6 +3,7 @@
 //! [`Plan::read`] takes a plan file; [`read_pack_file`] a file that holds one pack. The format is
 //! described in `docs/plan-file.md`.
 
+mod air;
 mod battery;
 mod error;
 mod gear;
@@ -15,11 +16,12 @@ use std::path::{Path, PathBuf};
 
 use toml::de::DeTable;
 
+pub use air::Air;
 pub use battery::Battery;
 pub use error::{PlanError, Spot};
 pub use gear::{CUTOFF_V, Gear};
 pub use measured::pack as pack_from_record;
-pub use site::{Air, COVERAGE_95, Dates, MOST_NIGHTS, Site, Sun};
+pub use site::{COVERAGE_95, Dates, MOST_NIGHTS, Site, Sun};
 pub use supply::{Charger, Panel, Supply};
 
 use section::{Section, Source};
@@ -71,16 +73,13 @@ impl Plan {
             let mut section = root.section("site")?;
             let site = site::read_site(&mut section, &mut defaults)?;
             section.finish()?;
-            let air = site::read_air(root.maybe_section("air")?, &mut defaults)?;
+            let air_section = root.maybe_section("air")?;
             let dates = site::read_dates(root.section("trip")?, &mut defaults)?;
             let sun_section = root.maybe_section("weather")?;
             let battery = battery::read(root.section("pack")?, folder, &mut defaults)?;
-            let gear = gear::read(root.section("rig")?, &mut defaults).map_err(|mut error| {
-                if error.file.is_empty() {
-                    file.clone_into(&mut error.file);
-                }
-                error
-            })?;
+            let full_v = battery.pack.circuit.ocv.at(1.0);
+            let gear = gear::read(root.section("rig")?, full_v, &mut defaults)?;
+            let air = air::read(air_section, gear.follows_dew(), &mut defaults)?;
             let mut supplies = Vec::new();
             for (name, entry) in root.named_sections("sources")? {
                 supplies.push(supply::read(name, entry, &mut defaults)?);

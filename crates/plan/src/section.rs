@@ -67,6 +67,10 @@ impl<'a> Section<'a> {
         self.table.contains_key(key)
     }
 
+    pub(crate) fn is_list(&self, key: &str) -> bool {
+        matches!(self.table.get(key).map(Spanned::get_ref), Some(DeValue::Array(_)))
+    }
+
     /// An error at the value of `key`, or at the table where the key is missing.
     pub(crate) fn error(&self, key: &str, message: impl Into<String>) -> PlanError {
         match self.table.get(key) {
@@ -149,6 +153,22 @@ impl<'a> Section<'a> {
             _ => Err(self.error(
                 key,
                 format!("{text:?} is no whole number from {} to {}", range.start(), range.end()),
+            )),
+        }
+    }
+
+    /// A number without a unit.
+    pub(crate) fn maybe_number(
+        &mut self,
+        key: &'static str,
+        range: std::ops::RangeInclusive<f64>,
+    ) -> Result<Option<f64>> {
+        let Some(text) = self.maybe_text(key)? else { return Ok(None) };
+        match text.trim().parse::<f64>() {
+            Ok(value) if range.contains(&value) => Ok(Some(value)),
+            _ => Err(self.error(
+                key,
+                format!("{text:?} is no number from {} to {}", range.start(), range.end()),
             )),
         }
     }
@@ -239,7 +259,7 @@ impl<'a> Section<'a> {
     }
 
     /// Names the first key that no one asked for, with the nearest one that would be right.
-    pub(crate) fn finish(self) -> Result<()> {
+    pub(crate) fn finish(&self) -> Result<()> {
         let unknown = self.table.keys().find(|key| !self.asked.contains(key.get_ref().as_ref()));
         let Some(key) = unknown else { return Ok(()) };
         let name: &str = key.get_ref();

@@ -1,8 +1,8 @@
-//! `[site]`, `[air]`, `[trip]` and `[weather]`: where, when, and under which sky.
+//! `[site]`, `[trip]` and `[weather]`: where, when, and under which sky.
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use quantity::{Given, Kind};
+use quantity::Kind;
 
 use crate::error::PlanError;
 use crate::section::Section;
@@ -22,17 +22,6 @@ pub struct Site {
     pub turbidity: f64,
     /// Share of light that the ground sends back.
     pub albedo: f64,
-}
-
-/// The air at the site through the trip.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Air {
-    /// The coldest of a night (°C), with its 95 % half-width.
-    pub night_c: Given,
-    /// The warmest of a day (°C).
-    pub day_c: Given,
-    /// Wind (m/s), for the panel's temperature.
-    pub wind_mps: f64,
 }
 
 /// The nights of the trip and what they should reach.
@@ -97,7 +86,7 @@ pub(crate) fn read_site(
         }
     };
     let usual = sky::Surroundings::at(place);
-    let turbidity = number_in(section, "turbidity", 1.0..=12.0)?.unwrap_or_else(|| {
+    let turbidity = section.maybe_number("turbidity", 1.0..=12.0)?.unwrap_or_else(|| {
         defaults.push(format!("site.turbidity = {}", usual.turbidity));
         usual.turbidity
     });
@@ -115,53 +104,6 @@ pub(crate) fn read_site(
         None => usual.horizon,
     };
     Ok(Site { name, place, zone, horizon, turbidity, albedo })
-}
-
-/// A number without a unit, within a range.
-fn number_in(
-    section: &mut Section<'_>,
-    key: &'static str,
-    range: std::ops::RangeInclusive<f64>,
-) -> Result<Option<f64>, PlanError> {
-    let Some(text) = section.maybe_text(key)? else { return Ok(None) };
-    match text.trim().parse::<f64>() {
-        Ok(value) if range.contains(&value) => Ok(Some(value)),
-        _ => Err(section.error(
-            key,
-            format!("{text:?} is no number from {} to {}", range.start(), range.end()),
-        )),
-    }
-}
-
-const NIGHT_AIR_C: Given = Given { value: 8.0, plus_minus: Some(6.0) };
-const DAY_AIR_C: Given = Given { value: 18.0, plus_minus: Some(6.0) };
-const WIND_MPS: f64 = 1.0;
-
-pub(crate) fn read_air(
-    section: Option<Section<'_>>,
-    defaults: &mut Vec<String>,
-) -> Result<Air, PlanError> {
-    let Some(mut section) = section else {
-        defaults.push(
-            "air.night = \"8 °C ± 6 K\", air.day = \"18 °C ± 6 K\", air.wind = \"1 m/s\""
-                .to_owned(),
-        );
-        return Ok(Air { night_c: NIGHT_AIR_C, day_c: DAY_AIR_C, wind_mps: WIND_MPS });
-    };
-    let night_c = section.given("night", Kind::Temperature)?;
-    let day_c = section.given("day", Kind::Temperature)?;
-    if day_c.value < night_c.value {
-        return Err(section.error(
-            "day",
-            "the day is colder than the night; `night` is the coldest, `day` the warmest",
-        ));
-    }
-    let wind_mps = section.maybe("wind", Kind::Speed)?.unwrap_or_else(|| {
-        defaults.push("air.wind = \"1 m/s\"".to_owned());
-        WIND_MPS
-    });
-    section.finish()?;
-    Ok(Air { night_c, day_c, wind_mps })
 }
 
 pub(crate) fn read_dates(

@@ -71,7 +71,7 @@ impl Use {
     /// As [`Use::mean`], in given conditions.
     #[must_use]
     pub fn mean_in(&self, conditions: &Conditions) -> Load {
-        match self.follows {
+        match self.follows.filter(Follows::sets_power) {
             // a controller gives the power that is needed, whatever the voltage
             Some(follows) => {
                 let most_w = self.load.power_w(NOMINAL_V);

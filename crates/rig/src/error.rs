@@ -142,6 +142,20 @@ pub enum RigError {
         /// What that gives.
         output_v: f64,
     },
+    /// A converter behind another that can never feed it.
+    #[error(
+        "the converter of {name:?} needs at least {least_input_v} V, but {feed:?} before it gives {output_v} V"
+    )]
+    InputTooLow {
+        /// The branch.
+        name: String,
+        /// What it needs.
+        least_input_v: f64,
+        /// The branch of the converter before it.
+        feed: String,
+        /// What that gives.
+        output_v: f64,
+    },
 }
 
 impl RigError {
@@ -163,7 +177,8 @@ impl RigError {
             | RigError::PeakKind { name }
             | RigError::Follows { name, .. }
             | RigError::Converter { name, .. }
-            | RigError::OutputTooLow { name, .. } => Some(name),
+            | RigError::OutputTooLow { name, .. }
+            | RigError::InputTooLow { name, .. } => Some(name),
             RigError::Loop { names } => names.first().map(String::as_str),
         }
     }

@@ -30,8 +30,8 @@ pub use copper::{Cable, Section, Wire};
 pub use device::{Device, Fuse, Peak, Use};
 pub use error::{Collapse, RigError};
 pub use inspect::{
-    Advice, Caution, DEFERRAL, DeviceCheck, Inspection, Place, Remark, SegmentCheck, StateBudget,
-    Terms,
+    Advice, Budget, Caution, DEFERRAL, DeviceCheck, Inspection, Passage, Place, Remark,
+    SegmentCheck, StateBudget, Terms,
 };
 pub use load::Load;
 pub use night::{Night, State, Stretch};

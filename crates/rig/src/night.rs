@@ -31,6 +31,37 @@ pub struct Night {
     pub missing: Vec<(usize, usize, Event)>,
 }
 
+impl Night {
+    /// This night and the one that follows it on the same clock, as one window.
+    #[must_use]
+    pub fn then(mut self, next: Night) -> Night {
+        let places: Vec<usize> = next
+            .states
+            .into_iter()
+            .map(|state| {
+                self.states.iter().position(|known| *known == state).unwrap_or_else(|| {
+                    self.states.push(state);
+                    self.states.len() - 1
+                })
+            })
+            .collect();
+        for stretch in next.stretches {
+            let Some(&state) = places.get(stretch.state) else { continue };
+            match self.stretches.last_mut() {
+                Some(last) if last.state == state => last.to_s = stretch.to_s,
+                _ => self.stretches.push(Stretch { state, ..stretch }),
+            }
+        }
+        let known = self.missing.len();
+        for missing in next.missing {
+            if !self.missing[..known].contains(&missing) {
+                self.missing.push(missing);
+            }
+        }
+        self
+    }
+}
+
 impl Rig {
     /// The states of the night and when each holds.
     #[must_use]
@@ -171,6 +202,19 @@ mod tests {
         // half of 10 W with a tenth of the time at 30 W
         assert_eq!(rig.mean_loads(busy, &CLEAR), [Load::Power(6.0), Load::Power(9.0)]);
         assert_eq!(rig.greatest_loads(busy), [Load::Power(30.0), Load::Power(9.0)]);
+    }
+
+    #[test]
+    fn nights_follow_one_another() {
+        let rig = rig();
+        let later = Moments { start_s: 86400.0, end_s: 2.0 * 86400.0, ..moments(false) };
+        let both = rig.night(&moments(true)).then(rig.night(&later));
+        assert_eq!(both.states.len(), 4, "no state of the second night is new");
+        let steady =
+            |pair: &[Stretch]| pair[0].to_s == pair[1].from_s && pair[0].state != pair[1].state;
+        assert!(both.stretches.windows(2).all(steady), "{:?}", both.stretches);
+        assert_eq!(both.stretches.last().map(|stretch| stretch.to_s), Some(2.0 * 86400.0));
+        assert_eq!(both.missing.len(), 3);
     }
 
     #[test]

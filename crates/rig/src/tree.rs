@@ -63,7 +63,8 @@ impl Rig {
     ///
     /// # Errors
     /// Names what is wrong: a name twice (a device on two feeds), an unknown feed, a loop, a cable
-    /// of no length, an impossible load, a device that needs more than its converter gives.
+    /// of no length, an impossible load, a device or converter that needs more than the
+    /// converter before it gives.
     pub fn new(branches: Vec<Branch>, devices: Vec<Device>) -> Result<Rig, RigError> {
         check_names(&branches, &devices)?;
         for branch in &branches {
@@ -171,7 +172,18 @@ fn islands(branches: &[Branch], devices: &[Device]) -> Result<Vec<Island>, RigEr
     for (index, branch) in branches.iter().enumerate() {
         let (island, hub) = at(&place, &branch.feed);
         let ohm = branch.wire.ohm();
-        let here = if branch.converter.is_some() {
+        let here = if let Some(converter) = branch.converter {
+            let feed = islands[island].branch.and_then(|b| branches.get(b));
+            if let Some((feed, before)) = feed.and_then(|b| Some((&b.name, b.converter?)))
+                && converter.least_input_v > before.output_v
+            {
+                return Err(RigError::InputTooLow {
+                    name: branch.name.clone(),
+                    least_input_v: converter.least_input_v,
+                    feed: feed.clone(),
+                    output_v: before.output_v,
+                });
+            }
             let behind = islands.len();
             islands[island].leaves.push(Leaf { hub, ohm, end: End::Island(behind) });
             islands.push(Island { branch: Some(index), hubs: vec![root], leaves: Vec::new() });

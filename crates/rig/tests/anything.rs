@@ -57,7 +57,8 @@ fn branch() -> impl Strategy<Value = Branch> {
 fn device() -> impl Strategy<Value = Device> {
     let heater = (number(), number(), number(), 0.0..1.0).prop_map(
         |(aperture_m, band_m, margin_k, sky_view)| {
-            Follows::Dew(DewHeater { aperture_m, band_m, margin_k, sky_view })
+            let controlled = aperture_m < 50.0;
+            Follows::Dew(DewHeater { aperture_m, band_m, margin_k, sky_view, controlled })
         },
     );
     let peak = (load(), number()).prop_map(|(load, share)| Peak { load, share });
@@ -114,7 +115,7 @@ proptest! {
             clock_s: &|second| (second + 43200.0) % 86400.0,
         };
         let conditions = Conditions { air_c: 5.0, dew_point_c: 3.0, wind_m_s: 1.0, cloud: 0.0 };
-        let terms = Terms { conditions, dusk_v: source_v, end_v };
+        let terms = Terms { air: vec![conditions], dusk_v: source_v, end_v };
         if let Ok(found) = rig.inspect(&rig.night(&moments), &terms) {
             for caution in &found.cautions {
                 prop_assert!(!caution.to_string().is_empty());

@@ -8,11 +8,12 @@ use rig::{
     Load, Place, Rig, Section, Terms, Use, Wire, ampacity_a,
 };
 
-const TERMS: Terms = Terms {
-    conditions: Conditions { air_c: 5.0, dew_point_c: 3.0, wind_m_s: 1.0, cloud: 0.0 },
-    dusk_v: 13.2,
-    end_v: 12.4,
-};
+const AIR: Conditions = Conditions { air_c: 5.0, dew_point_c: 3.0, wind_m_s: 1.0, cloud: 0.0 };
+const END_V: f64 = 12.4;
+
+fn terms() -> Terms {
+    Terms { air: vec![AIR], dusk_v: 13.2, end_v: END_V }
+}
 
 fn moments() -> Moments<'static> {
     let h = |hours: f64| Some(hours * 3600.0);
@@ -30,7 +31,7 @@ fn moments() -> Moments<'static> {
 }
 
 fn inspect(rig: &Rig) -> Inspection {
-    rig.inspect(&rig.night(&moments()), &TERMS).expect("stands")
+    rig.inspect(&rig.night(&moments()), &terms()).expect("stands")
 }
 
 fn wire(section: &str, length_m: f64, fuse: Option<(f64, f64)>) -> Wire {
@@ -80,7 +81,7 @@ fn advice_is_the_least_change_that_does() {
     let end_v = |cable: Cable| {
         let changed = Wire { cable: Some(cable), ..thin };
         let rig = rig.with_wire(Place::Device(0), changed).unwrap();
-        rig.solve(TERMS.end_v, &[Load::Power(30.0)]).unwrap().devices[0].voltage_v
+        rig.solve(END_V, &[Load::Power(30.0)]).unwrap().devices[0].voltage_v
     };
     let now = thin.cable.unwrap();
     let Some(Section::Awg(gauge)) = advice.section else { panic!("{advice:?}") };
@@ -126,6 +127,7 @@ fn cautions_are_raised_by_numbers() {
                 band_m: 0.05,
                 margin_k: 2.0,
                 sky_view: 1.0,
+                controlled: true,
             })),
             ..Use::new(Load::Power(20.0), When::night())
         }],
@@ -196,7 +198,8 @@ fn remarks_tell_what_the_weather_and_the_sky_do_not_allow() {
     let follows = |follows: Follows, load: Load| {
         vec![Use { follows: Some(follows), ..Use::new(load, When::dark()) }]
     };
-    let plate = DewHeater { aperture_m: 0.3, band_m: 0.05, margin_k: 4.0, sky_view: 1.0 };
+    let plate =
+        DewHeater { aperture_m: 0.3, band_m: 0.05, margin_k: 4.0, sky_view: 1.0, controlled: true };
     let sensor = rig::CooledSensor {
         set_c: -35.0,
         greatest_difference_k: 35.0,
@@ -220,7 +223,7 @@ fn remarks_tell_what_the_weather_and_the_sky_do_not_allow() {
     assert!(said[1].contains("at 5 °C: it can up to 0 °C"), "{said:?}");
 
     let bright = Moments { dark_s: None, dark_end_s: None, ..moments() };
-    let found = rig.inspect(&rig.night(&bright), &TERMS).unwrap();
+    let found = rig.inspect(&rig.night(&bright), &terms()).unwrap();
     let said: Vec<String> = found.remarks.iter().map(ToString::to_string).collect();
     assert_eq!(said[0], "\"strip\" waits for dark, which this night does not have; it stays off");
     assert_eq!(said.len(), 2, "{said:?}");
@@ -239,5 +242,65 @@ fn a_missing_fuse_is_proposed_where_one_fits() {
         let expect = Caution::NoFuse { wire: "d".to_owned(), fitting_a };
         assert!(found.cautions.contains(&expect), "{section}: {:?}", found.cautions);
         assert_eq!(found.converter_wh.to_string(), "0");
+    }
+}
+
+#[test]
+fn power_follows_the_air_hour_by_hour() {
+    let sensor = rig::CooledSensor {
+        set_c: -10.0,
+        greatest_difference_k: 40.0,
+        greatest_w: 20.0,
+        steady_w: 2.0,
+    };
+    let camera = Device {
+        uses: vec![Use {
+            follows: Some(Follows::Cooling(sensor)),
+            ..Use::new(Load::Power(22.0), "20:00 to 22:00".parse().unwrap())
+        }],
+        ..Device::new("camera", Load::OFF, When::never())
+    };
+    let rig = Rig::new(vec![], vec![camera]).unwrap();
+    // 20 K above the set point in the first hour, 10 K in the second: 20·(1/4) and 20·(1/16) W
+    let air = (0..24).map(|hour| Conditions { air_c: if hour == 8 { 10.0 } else { 0.0 }, ..AIR });
+    let terms = Terms { air: air.collect(), ..terms() };
+    let found = rig.inspect(&rig.night(&moments()), &terms).unwrap();
+    let hours: Vec<f64> = [8.0, 9.0]
+        .map(|hour| found.budget(hour * 3600.0, (hour + 1.0) * 3600.0).devices_wh[0])
+        .to_vec();
+    assert!((hours[0] - 7.0).abs() < 1e-9 && (hours[1] - 3.25).abs() < 1e-9, "{hours:?}");
+    let on = found.states.iter().find(|state| state.name == "camera").unwrap();
+    assert!((on.mean.load_w() - 5.125).abs() < 1e-9, "{}", on.mean.load_w());
+    assert!((found.used_wh - 10.25 - found.cable_wh).abs() < 1e-9);
+}
+
+#[test]
+fn a_heater_without_a_controller_takes_its_setting() {
+    let heater = DewHeater {
+        aperture_m: 0.2,
+        band_m: 0.05,
+        margin_k: 2.0,
+        sky_view: 1.0,
+        controlled: false,
+    };
+    let take = |load_w: f64| {
+        let strip = Device {
+            uses: vec![Use {
+                follows: Some(Follows::Dew(heater)),
+                ..Use::new(Load::Power(load_w), "dark at 50 %".parse().unwrap())
+            }],
+            ..Device::new("strip", Load::OFF, When::never())
+        };
+        inspect(&Rig::new(vec![], vec![strip]).unwrap())
+    };
+    // 3.9 W are needed (docs/rig.md)
+    for (load_w, enough) in [(10.0, true), (6.0, false)] {
+        let found = take(load_w);
+        assert!(
+            (found.used_wh - 3.0 * load_w).abs() < 1e-9,
+            "six hours at half: {}",
+            found.used_wh
+        );
+        assert_eq!(found.remarks.is_empty(), enough, "{:?}", found.remarks);
     }
 }

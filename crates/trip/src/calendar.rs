@@ -17,7 +17,8 @@ pub(crate) struct Evening {
     /// lowest moment where it does not set.
     pub(crate) from_s: f64,
     pub(crate) to_s: f64,
-    window_s: [f64; 2],
+    /// From noon to noon.
+    pub(crate) window_s: [f64; 2],
 }
 
 /// All nights.

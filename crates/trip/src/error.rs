@@ -22,6 +22,9 @@ pub enum TripError {
         /// The last it has.
         last: jiff::civil::Date,
     },
+    /// The rig can't stand even at the beginning.
+    #[error("with the pack as charged at dusk, {0}")]
+    Collapse(#[from] rig::Collapse),
     /// Nothing to draw.
     #[error("at least one draw is needed")]
     NoDraws,

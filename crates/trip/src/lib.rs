@@ -17,7 +17,11 @@ mod ledger;
 mod loads;
 mod prepare;
 mod skies;
+
 mod tally;
+
+mod survey;
+
 mod timeline;
 mod trace;
 
@@ -30,3 +34,4 @@ pub use fixes::{Fix, Shed, Shedding, fixes, shedding};
 pub use forecast::forecast;
 pub use harvest::{DayHarvest, Stand, clock_day, mean_day};
 pub use ledger::Ledger;
+pub use survey::{NEARLY_EMPTY, Survey, SurveyedNight, survey};

@@ -1,6 +1,6 @@
 //! The rig as the step sees it: a curve of current against voltage for each set of devices.
 
-use rig::{Aggregator, Curve, Load, Rig};
+use rig::{Aggregator, Conditions, Curve, Load, Rig};
 
 use crate::draws::Draw;
 use crate::timeline::Set;
@@ -103,9 +103,17 @@ impl<'a> Loads<'a> {
 
     /// Fills in both lists of loads. True if they differ.
     fn fill(&mut self, set: usize, off: Mask, draw: &Draw) -> bool {
-        let Set { uses, night } = &self.sets[set];
+        let Set { uses, night, air } = &self.sets[set];
         // what waits for a clear sky draws all of its power while it works, and less on the mean
         let clear = night.map_or(1.0, |night| draw.clear(night));
+        // warmer air holds more water: it is as damp as usual, and the dew point goes with it
+        let warmer_k = night.map_or(0.0, |night| draw.air_k(night));
+        let air = air.map(|usual| Conditions {
+            air_c: usual.air_c + warmer_k,
+            dew_point_c: usual.dew_point_c + warmer_k,
+            cloud: 1.0 - clear,
+            ..usual
+        });
         let mut peaks = false;
         for (index, (device, chosen)) in self.rig.devices().iter().zip(uses).enumerate() {
             let used = chosen.filter(|_| off >> index & 1 == 0).map(|at| &device.uses[at]);
@@ -113,7 +121,10 @@ impl<'a> Loads<'a> {
             let waits = self.only_when_clear.get(index).copied().unwrap_or(false);
             let kept = if waits { factor * clear } else { factor };
             (self.mean[index], self.greatest[index]) = match used {
-                Some(used) => (used.mean().times(kept), used.greatest().times(factor)),
+                Some(used) => {
+                    let mean = air.map_or_else(|| used.mean(), |air| used.mean_in(&air));
+                    (mean.times(kept), used.greatest().times(factor))
+                }
                 None => (Load::OFF, Load::OFF),
             };
             peaks |= self.mean[index] != self.greatest[index];

@@ -1,6 +1,7 @@
 //! From a plan to the steps of its trip.
 
 use plan::{Plan, Supply};
+use rig::Conditions;
 use sky::{AirTemperature, Cloud, Steps, Surroundings, light_on_panel};
 use source::Conversion;
 
@@ -54,8 +55,12 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
         let night = calendar.night_of(middle_s);
         let waiting =
             on.iter().zip(&plan.gear.only_when_clear).any(|(used, waits)| *waits && used.is_some());
-        let set = Set { uses: on, night: waiting.then_some(night) };
-        let set = timeline.sets.iter().position(|known| *known == set).unwrap_or_else(|| {
+        let air_now = follows_air(plan, &on).then(|| conditions_at(plan, &air, middle_s));
+        let night_of_set = (waiting || air_now.is_some()).then_some(night);
+        let set = Set { uses: on, night: night_of_set, air: air_now };
+        // no other block has this one's air
+        let known = timeline.sets.iter().position(|known| set.air.is_none() && *known == set);
+        let set = known.unwrap_or_else(|| {
             timeline.sets.push(set);
             timeline.sets.len() - 1
         });
@@ -136,7 +141,7 @@ fn hold_v(supply: &Supply) -> f64 {
 /// The air's temperature hour by hour from the first noon: a cosine between the warmest of the
 /// day at 15:00 and the coldest of the night at 03:00, local mean time (common practice, no
 /// source).
-fn air_hours(plan: &Plan, ends_s: f64) -> Vec<f64> {
+pub(crate) fn air_hours(plan: &Plan, ends_s: f64) -> Vec<f64> {
     let (night_c, day_c) = (plan.air.night_c.value, plan.air.day_c.value);
     let hours = (ends_s / 3600.0).ceil() as usize + 1;
     (0..=hours)
@@ -145,6 +150,25 @@ fn air_hours(plan: &Plan, ends_s: f64) -> Vec<f64> {
             0.5 * (day_c + night_c) + 0.5 * (day_c - night_c) * after_warmest.cos()
         })
         .collect()
+}
+
+/// Whether anything in a set sets its power by the weather.
+fn follows_air(plan: &Plan, set: &[Option<usize>]) -> bool {
+    plan.gear.rig.devices().iter().zip(set).any(|(device, used)| {
+        let used = used.and_then(|used| device.uses.get(used));
+        used.and_then(|used| used.follows).is_some_and(|follows| follows.sets_power())
+    })
+}
+
+/// The air around the gear at a time, from the temperature hour by hour, under a clear sky.
+pub(crate) fn conditions_at(plan: &Plan, air: &[f64], at_s: f64) -> Conditions {
+    let air_c = air_at(air, at_s);
+    Conditions {
+        air_c,
+        dew_point_c: plan.air.dew_point_c.min(air_c),
+        wind_m_s: plan.air.wind_mps,
+        cloud: 0.0,
+    }
 }
 
 fn air_at(air: &[f64], at_s: f64) -> f64 {

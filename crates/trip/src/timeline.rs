@@ -6,6 +6,8 @@
 
 use std::ops::Range;
 
+use rig::Conditions;
+
 /// One step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Step {
@@ -60,8 +62,10 @@ pub(crate) struct Timeline {
 pub(crate) struct Set {
     /// The use of each device that is on.
     pub(crate) uses: Vec<Option<usize>>,
-    /// The night, where one of them works only while the sky is clear.
+    /// The night, where one of them hangs on its sky or air.
     pub(crate) night: Option<usize>,
+    /// The air it is usually in, where one of them follows it.
+    pub(crate) air: Option<Conditions>,
 }
 
 /// Length of an ordinary step.

@@ -2,26 +2,37 @@
 
 mod advice;
 mod caution;
+mod course;
 mod remark;
 mod segment;
 
 pub use advice::{Advice, Place};
 use caution::TOUCH_V;
 pub use caution::{Caution, DEFERRAL};
+pub use course::{Budget, Passage};
 pub use remark::Remark;
 pub use segment::SegmentCheck;
 
 use crate::{Collapse, Conditions, Night, Rig, Solution};
 
 /// What an inspection takes as given.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Terms {
-    /// The air of the night.
-    pub conditions: Conditions,
+    /// The air, hour by hour from nought on the trip's clock; the last goes on.
+    pub air: Vec<Conditions>,
     /// The pack under load at dusk (V).
     pub dusk_v: f64,
     /// The pack when it is nearly empty (V).
     pub end_v: f64,
+}
+
+impl Terms {
+    /// The air at a time on the trip's clock.
+    #[must_use]
+    pub fn air_at(&self, at_s: f64) -> Conditions {
+        let hour = (at_s / 3600.0).max(0.0) as usize;
+        self.air.get(hour).or(self.air.last()).copied().unwrap_or_default()
+    }
 }
 
 /// One state of the rig: what it takes on average, and what it sees at its worst.
@@ -31,7 +42,7 @@ pub struct StateBudget {
     pub name: String,
     /// How long it holds in the window (s).
     pub lasting_s: f64,
-    /// Mean loads at dusk. Power times `lasting_s` is energy.
+    /// Mean loads over all the time it holds, with the pack as at dusk.
     pub mean: Solution,
     /// Greatest loads (no duty cycles, all peaks at once) at dusk.
     pub greatest_at_dusk: Result<Solution, Collapse>,
@@ -59,6 +70,8 @@ pub struct DeviceCheck {
 /// The rig looked over.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Inspection {
+    /// The night from end to end.
+    pub course: Vec<Passage>,
     /// Power budget by state, in the order they come up.
     pub states: Vec<StateBudget>,
     /// Wires: branches first, then those of devices, without plugs that have neither cable, fuse
@@ -78,12 +91,21 @@ pub struct Inspection {
     pub remarks: Vec<Remark>,
 }
 
+impl Inspection {
+    /// What a stretch of time takes, such as one night of several.
+    #[must_use]
+    pub fn budget(&self, from_s: f64, to_s: f64) -> Budget {
+        Budget::of(&self.course, from_s, to_s)
+    }
+}
+
 impl Rig {
     /// Looks the rig over for a night.
     ///
     /// # Errors
     /// If even the mean loads collapse with the pack as at dusk.
     pub fn inspect(&self, night: &Night, terms: &Terms) -> Result<Inspection, Collapse> {
+        let course = course::of(self, night, terms)?;
         let mut states = Vec::with_capacity(night.states.len());
         for (index, state) in night.states.iter().enumerate() {
             let greatest = self.greatest_loads(state);
@@ -91,28 +113,25 @@ impl Rig {
             states.push(StateBudget {
                 name: self.state_name(state),
                 lasting_s: held.map(|stretch| stretch.to_s - stretch.from_s).sum(),
-                mean: self.solve(terms.dusk_v, &self.mean_loads(state, &terms.conditions))?,
+                mean: self.solve(terms.dusk_v, &course::mean_loads(self, night, index, &course))?,
                 greatest_at_dusk: self.solve(terms.dusk_v, &greatest),
                 greatest_at_end: self.solve(terms.end_v, &greatest),
             });
         }
-        let wh = |power_w: fn(&Solution) -> f64| -> f64 {
-            states
-                .iter()
-                .fold(0.0, |sum, state| sum + power_w(&state.mean) * state.lasting_s / 3600.0)
-        };
-        let segments = segment::check(self, &states);
+        let whole = Budget::of(&course, f64::NEG_INFINITY, f64::INFINITY);
+        let segments = segment::check(self, &states, &course);
         let devices = self.check_devices(night, &states, terms);
         let cautions = caution::raise(self, &segments, &states);
         Ok(Inspection {
-            used_wh: wh(Solution::source_w),
-            cable_wh: wh(Solution::cable_w),
-            converter_wh: wh(Solution::converter_w),
-            remarks: remark::make(self, night, &states, terms),
+            used_wh: whole.used_wh,
+            cable_wh: whole.cable_wh,
+            converter_wh: whole.converter_wh,
+            remarks: remark::make(self, night, &states, &course),
             segments,
             devices,
             cautions,
             states,
+            course,
         })
     }
 

@@ -1,8 +1,8 @@
 //! What is no danger, but good to know before the night.
 
-use super::{StateBudget, TOUCH_V, Terms};
+use super::{Passage, StateBudget, TOUCH_V};
 use crate::schedule::Event;
-use crate::{Follows, Night, Rig};
+use crate::{Conditions, Follows, Night, Rig};
 use quantity::Kind;
 use std::fmt::{Display, Formatter, Result};
 
@@ -30,13 +30,13 @@ pub enum Remark {
         /// The same as a share of what it takes.
         share: f64,
     },
-    /// A heater that can't keep the dew off.
+    /// A heater that can't keep the dew off in the worst hour.
     HeaterTooWeak {
         /// The device.
         device: String,
         /// What it takes (W).
         needs_w: f64,
-        /// What the strip gives (W).
+        /// What the strip gives at 12 V (W), its duty cycle counted in.
         rated_w: f64,
     },
     /// A cooler that can't hold its temperature.
@@ -94,10 +94,15 @@ impl Display for Remark {
     }
 }
 
-pub(super) fn make(rig: &Rig, night: &Night, states: &[StateBudget], terms: &Terms) -> Vec<Remark> {
+pub(super) fn make(
+    rig: &Rig,
+    night: &Night,
+    states: &[StateBudget],
+    course: &[Passage],
+) -> Vec<Remark> {
     let mut remarks = Vec::new();
     of_converters(rig, states, &mut remarks);
-    of_weather(rig, night, terms, &mut remarks);
+    of_weather(rig, night, course, &mut remarks);
     // one word a use: where there is no dark, it has no end either
     let mut told = None;
     for &(d, u, event) in &night.missing {
@@ -139,27 +144,36 @@ fn of_converters(rig: &Rig, states: &[StateBudget], remarks: &mut Vec<Remark>) {
     }
 }
 
-fn of_weather(rig: &Rig, night: &Night, terms: &Terms, remarks: &mut Vec<Remark>) {
-    let conditions = &terms.conditions;
+fn of_weather(rig: &Rig, night: &Night, course: &[Passage], remarks: &mut Vec<Remark>) {
     for (d, device) in rig.devices().iter().enumerate() {
         for (u, used) in device.uses.iter().enumerate() {
-            let on = night.states.iter().any(|state| state.0.get(d) == Some(&Some(u)));
+            let in_use = |state: usize| {
+                night.states.get(state).is_some_and(|state| state.0.get(d) == Some(&Some(u)))
+            };
+            // the most of something over all the time it is on
+            let most = |of: &dyn Fn(&Conditions) -> f64| {
+                let on = course.iter().filter(|passage| in_use(passage.state));
+                on.map(|passage| of(&passage.conditions)).fold(f64::NEG_INFINITY, f64::max)
+            };
             let device = || device.name.clone();
-            match used.follows.filter(|_| on) {
+            match used.follows {
                 Some(Follows::Dew(heater)) => {
-                    let needs_w = heater.power_w(conditions);
-                    let rated_w = used.load.power_w(crate::device::NOMINAL_V);
+                    let needs_w = most(&|conditions| heater.power_w(conditions));
+                    let rated_w = used.load.power_w(crate::device::NOMINAL_V) * used.when.duty;
                     if needs_w > rated_w {
                         let device = device();
                         remarks.push(Remark::HeaterTooWeak { device, needs_w, rated_w });
                     }
                 }
-                Some(Follows::Cooling(sensor)) if conditions.air_c > sensor.warmest_air_c() => {
-                    let (air_c, warmest_air_c) = (conditions.air_c, sensor.warmest_air_c());
-                    let device = device();
-                    remarks.push(Remark::CoolerAtLimit { device, air_c, warmest_air_c });
+                Some(Follows::Cooling(sensor)) => {
+                    let air_c = most(&|conditions| conditions.air_c);
+                    let warmest_air_c = sensor.warmest_air_c();
+                    if air_c > warmest_air_c {
+                        let device = device();
+                        remarks.push(Remark::CoolerAtLimit { device, air_c, warmest_air_c });
+                    }
                 }
-                _ => {}
+                None => {}
             }
         }
     }

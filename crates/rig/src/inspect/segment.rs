@@ -1,6 +1,6 @@
 //! Every wire of the rig: what it carries, loses and stands.
 
-use super::StateBudget;
+use super::{Passage, StateBudget};
 use crate::{Branch, Fuse, Rig, SegmentSeen, Solution, Wire, ampacity_a};
 
 /// Ratings (A) of blade fuses (ISO 8820-3; from memory).
@@ -73,12 +73,13 @@ impl SegmentCheck {
     }
 }
 
-pub(super) fn check(rig: &Rig, states: &[StateBudget]) -> Vec<SegmentCheck> {
+pub(super) fn check(rig: &Rig, states: &[StateBudget], course: &[Passage]) -> Vec<SegmentCheck> {
+    let seen = (states, course);
     let branches = rig.branches().iter().enumerate().map(|(b, branch)| {
-        one(rig, &branch.name, branch.feed.as_deref(), branch.wire, states, |seen| seen.branches[b])
+        one(rig, &branch.name, branch.feed.as_deref(), branch.wire, seen, |seen| seen.branches[b])
     });
     let devices = rig.devices().iter().enumerate().map(|(d, device)| {
-        one(rig, &device.name, device.feed.as_deref(), device.wire, states, |seen| seen.wires[d])
+        one(rig, &device.name, device.feed.as_deref(), device.wire, seen, |seen| seen.wires[d])
     });
     branches.chain(devices.filter(|segment| segment.wire != Wire::default())).collect()
 }
@@ -88,7 +89,7 @@ fn one(
     name: &str,
     feed: Option<&str>,
     wire: Wire,
-    states: &[StateBudget],
+    (states, course): (&[StateBudget], &[Passage]),
     pick: impl Fn(&Solution) -> SegmentSeen,
 ) -> SegmentCheck {
     let mut found = SegmentCheck {
@@ -110,8 +111,6 @@ fn one(
         let mean = pick(&state.mean);
         found.steady_a = found.steady_a.max(mean.current_a);
         found.loss_w = found.loss_w.max(mean.loss_w);
-        found.loss_wh += mean.loss_w * state.lasting_s / 3600.0;
-        found.converter_wh += mean.converter_w * state.lasting_s / 3600.0;
         let worst = state.greatest_at_end.as_ref().or(state.greatest_at_dusk.as_ref());
         let worst = worst.map_or(mean, &pick);
         if worst.current_a > found.peak_a {
@@ -119,6 +118,11 @@ fn one(
             found.drop_v = worst.from_v - worst.to_v;
             found.drop_share = found.drop_v / worst.from_v;
         }
+    }
+    for passage in course {
+        let mean = pick(&passage.mean);
+        found.loss_wh += mean.loss_w * passage.hours();
+        found.converter_wh += mean.converter_w * passage.hours();
     }
     for above in rig.path(feed) {
         if above.converter.is_some() {

@@ -46,6 +46,14 @@ impl FromStr for When {
     }
 }
 
+impl FromStr for Edge {
+    type Err = WhenError;
+
+    fn from_str(text: &str) -> Result<Edge, WhenError> {
+        read_edge(&text.to_lowercase())
+    }
+}
+
 fn wrong(read: &str, problem: impl Into<String>) -> WhenError {
     WhenError { read: read.trim().to_owned(), problem: problem.into() }
 }

@@ -21,6 +21,9 @@ pub struct DewHeater {
     pub margin_k: f64,
     /// Share of the sky that the surface sees (0..1); a dew shield takes most of it away.
     pub sky_view: f64,
+    /// Whether a controller gives it just the power it needs. Without one it takes what its setting
+    /// gives, and can only be asked whether that is enough.
+    pub controlled: bool,
 }
 
 impl DewHeater {
@@ -65,7 +68,7 @@ mod tests {
     const NIGHT: Conditions =
         Conditions { air_c: 5.0, dew_point_c: 3.0, wind_m_s: 1.0, cloud: 0.0 };
     const PLATE: DewHeater =
-        DewHeater { aperture_m: 0.2, band_m: 0.05, margin_k: 2.0, sky_view: 1.0 };
+        DewHeater { aperture_m: 0.2, band_m: 0.05, margin_k: 2.0, sky_view: 1.0, controlled: true };
 
     #[test]
     fn a_200_mm_plate_by_hand() {

@@ -7,7 +7,7 @@ pub use cooled::CooledSensor;
 pub use dew::DewHeater;
 
 /// The air around the gear.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Conditions {
     /// Air temperature (°C).
     pub air_c: f64,
@@ -22,7 +22,7 @@ pub struct Conditions {
 /// What sets the power of a use, within its rating.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Follows {
-    /// A controller holds a surface above the dew point.
+    /// A heater holds a surface above the dew point.
     Dew(DewHeater),
     /// A cooler holds a sensor at its temperature.
     Cooling(CooledSensor),
@@ -38,8 +38,18 @@ impl Follows {
         }
     }
 
-    /// What is wrong with its numbers.
-    pub(crate) fn problem(&self) -> Option<&'static str> {
+    /// Whether the power follows the weather at all; a heater without a controller does not.
+    #[must_use]
+    pub fn sets_power(&self) -> bool {
+        match self {
+            Follows::Dew(heater) => heater.controlled,
+            Follows::Cooling(_) => true,
+        }
+    }
+
+    /// What is wrong with its numbers and what would be right; none if nothing is.
+    #[must_use]
+    pub fn problem(&self) -> Option<&'static str> {
         let positive = |x: f64| x.is_finite() && x > 0.0;
         let not_negative = |x: f64| x.is_finite() && x >= 0.0;
         match self {

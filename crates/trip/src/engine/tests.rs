@@ -80,7 +80,9 @@ impl Days {
         const STEPS: usize = 15;
         let mut timeline = Timeline {
             nights: 3,
-            sets: (0..3).map(|used| Set { uses: vec![Some(used)], night: None }).collect(),
+            sets: (0..3)
+                .map(|used| Set { uses: vec![Some(used)], night: None, air: None })
+                .collect(),
             ..Timeline::default()
         };
         for quarter in 0..3 * 96 {
