@@ -9,7 +9,8 @@ use jiff::tz::TimeZone;
 use report::page::Provenance;
 use report::{Inspected, rig_page, rig_text};
 use rig::schedule::Moments;
-use rig::{Branch, Conditions, Device, Inspection, Load, Night, Rig, Section, Terms, Wire};
+use rig::{Branch, Conditions, Device, Load, Rig, Section, Terms, Wire};
+use trip::{Survey, SurveyedNight};
 
 /// An invented rig: a hub for two devices, one of them on a cable that is too thin.
 fn rig() -> Rig {
@@ -33,13 +34,7 @@ fn rig() -> Rig {
     Rig::new(vec![hub], devices).unwrap()
 }
 
-const TERMS: Terms = Terms {
-    conditions: Conditions { air_c: 5.0, dew_point_c: 2.0, wind_m_s: 1.0, cloud: 0.0 },
-    dusk_v: 13.1,
-    end_v: 11.5,
-};
-
-fn inspect(rig: &Rig) -> (Night, Inspection) {
+fn survey(rig: &Rig) -> Survey {
     let h = |hours: f64| Some(hours * 3600.0);
     let night = rig.night(&Moments {
         start_s: 0.0,
@@ -52,21 +47,22 @@ fn inspect(rig: &Rig) -> (Night, Inspection) {
         sunrise_s: h(19.6),
         clock_s: &|second| second,
     });
-    let found = rig.inspect(&night, &TERMS).unwrap();
-    (night, found)
+    let air = vec![Conditions { air_c: 5.0, dew_point_c: 2.0, wind_m_s: 1.0, cloud: 0.0 }];
+    let terms = Terms { air, dusk_v: 13.1, end_v: 11.5 };
+    let found = rig.inspect(&night, &terms).unwrap();
+    let nights = vec![SurveyedNight {
+        evening: "2026-10-09".parse().unwrap(),
+        from_s: 0.0,
+        to_s: 86_400.0,
+        budget: found.budget(0.0, 86_400.0),
+    }];
+    let clock_start = "2026-10-09T12:00:00Z".parse::<Timestamp>().unwrap();
+    Survey { terms, clock_start, night, found, nights }
 }
 
 fn shown(read: impl Fn(&Inspected<'_>) -> String) -> String {
     let rig = rig();
-    let (night, found) = inspect(&rig);
-    read(&Inspected {
-        rig: &rig,
-        night: &night,
-        clock_start: "2026-10-09T12:00:00Z".parse::<Timestamp>().unwrap(),
-        zone: &TimeZone::UTC,
-        terms: &TERMS,
-        found: &found,
-    })
+    read(&Inspected { rig: &rig, zone: &TimeZone::UTC, survey: &survey(&rig), defaults: &[] })
 }
 
 #[test]

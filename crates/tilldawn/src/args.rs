@@ -21,6 +21,8 @@ pub(crate) enum Command {
     Harvest(Harvest),
     /// When a night begins, gets dark and ends, and what the moon does
     Night(Night),
+    /// What the rig of a plan draws, and what reaches its devices through the wires
+    Rig(Rig),
     /// How long a pack carries one load
     Runtime(Runtime),
     /// Whether a plan lasts till dawn, night by night
@@ -33,6 +35,7 @@ impl Command {
             Command::Bench(asked) => asked.json,
             Command::Harvest(asked) => asked.json,
             Command::Night(asked) => asked.json,
+            Command::Rig(asked) => asked.json,
             Command::Runtime(asked) => asked.json,
             Command::Trip(asked) => asked.json,
         }
@@ -274,6 +277,19 @@ pub(crate) struct Runtime {
     #[arg(long, value_parser = voltage, default_value = "12.0 V", value_name = "VOLTAGE")]
     pub(crate) cutoff: f64,
     /// Print one JSON document instead of a table
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Rig {
+    /// The plan, a TOML file
+    #[arg(value_name = "PLAN")]
+    pub(crate) plan: PathBuf,
+    /// Write a report, a page for any browser
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
 }

@@ -6,6 +6,7 @@ mod harvest;
 mod night;
 mod output;
 mod patience;
+mod rig;
 mod runtime;
 mod trip;
 
@@ -22,6 +23,7 @@ fn main() -> ExitCode {
         Command::Bench(asked) => bench::run(asked),
         Command::Harvest(asked) => harvest::run(asked),
         Command::Night(asked) => night::run(asked),
+        Command::Rig(asked) => rig::run(asked),
         Command::Runtime(asked) => runtime::run(asked),
         Command::Trip(asked) => trip::run(asked),
     };

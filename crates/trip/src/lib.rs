@@ -17,11 +17,8 @@ mod ledger;
 mod loads;
 mod prepare;
 mod skies;
-
-mod tally;
-
 mod survey;
-
+mod tally;
 mod timeline;
 mod trace;
 

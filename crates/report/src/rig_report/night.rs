@@ -1,27 +1,34 @@
 //! What the rig takes over a night.
 
-use rig::Solution;
+use rig::{Passage, Solution};
+use trip::SurveyedNight;
 
 use super::Inspected;
 use crate::chart::{Chart, Ink, Layer, Panel, XAxis};
 use crate::words::fixed;
 
-/// The mean power of each device and of all losses, on top of each other over the night.
+/// The mean power of each device and of all losses, on top of each other over the night that takes
+/// most.
 pub(super) fn power(inspected: &Inspected<'_>) -> Chart {
-    let Inspected { rig, night, found, .. } = inspected;
-    let start_s = inspected.clock_start.as_millisecond() as f64 / 1e3;
-    let solution = |state: usize| found.states.get(state).map(|state| &state.mean);
-    let takes = |state: usize| solution(state).is_some_and(|solution| solution.load_w() > 0.0);
+    let Inspected { rig, survey, .. } = inspected;
+    let start_s = survey.clock_start.as_millisecond() as f64 / 1e3;
+    let used_wh = |night: &&SurveyedNight| night.budget.used_wh;
+    // of several alike the first
+    let heaviest = survey.nights.iter().rev().max_by(|a, b| used_wh(a).total_cmp(&used_wh(b)));
+    let within = |passage: &&Passage| {
+        heaviest.is_some_and(|night| {
+            passage.from_s < night.to_s - 1.0 && passage.to_s > night.from_s + 1.0
+        })
+    };
+    let course: Vec<&Passage> = survey.found.course.iter().filter(within).collect();
     // the hours before and after, in which nothing is on, are left out
-    let first = night.stretches.iter().position(|stretch| takes(stretch.state)).unwrap_or(0);
-    let last =
-        night.stretches.iter().rposition(|stretch| takes(stretch.state)).map_or(0, |at| at + 1);
-    let stretches = night.stretches.get(first..last).unwrap_or_default();
-    let x: Vec<f64> =
-        stretches.iter().flat_map(|s| [start_s + s.from_s, start_s + s.to_s]).collect();
+    let takes = |passage: &&Passage| passage.mean.load_w() > 0.0;
+    let first = course.iter().position(takes).unwrap_or(0);
+    let last = course.iter().rposition(takes).map_or(0, |at| at + 1);
+    let course = course.get(first..last).unwrap_or_default();
+    let x: Vec<f64> = course.iter().flat_map(|p| [start_s + p.from_s, start_s + p.to_s]).collect();
     let series = |watts: &dyn Fn(&Solution) -> f64| -> Vec<f64> {
-        let of_stretch = |stretch: &rig::Stretch| [solution(stretch.state).map_or(0.0, watts); 2];
-        stretches.iter().flat_map(of_stretch).collect()
+        course.iter().flat_map(|passage| [watts(&passage.mean); 2]).collect()
     };
     let inks = Ink::SERIES.into_iter().cycle();
     let mut parts: Vec<(String, Ink, Vec<f64>)> = rig
@@ -41,8 +48,13 @@ pub(super) fn power(inspected: &Inspected<'_>) -> Chart {
     panel.height_px = 200.0;
     panel.layers = Layer::stacked(&x, &parts);
     Chart {
-        title: "What the rig takes through the night".into(),
-        description: format!("{} Wh out of the pack.", fixed(found.used_wh, 0)),
+        title: heaviest.map_or_else(
+            || "What the rig takes through the night".into(),
+            |night| format!("What the rig takes, {}", night.evening.strftime("%a %-d %b %Y")),
+        ),
+        description: heaviest.map_or_else(String::new, |night| {
+            format!("{} Wh out of the pack.", fixed(night.budget.used_wh, 0))
+        }),
         x: XAxis::Time { zone: inspected.zone.clone() },
         panels: vec![panel],
         spans: Vec::new(),

@@ -1,16 +1,43 @@
 //! The power budget, the devices and the wires.
 
 use quantity::{Kind, significant};
-use rig::{Advice, DeviceCheck, Inspection, Rig, SegmentCheck, Terms, Wire};
+use rig::{Advice, DeviceCheck, Inspection, Rig, SegmentCheck, Wire};
+use trip::Survey;
 
 use crate::table::Table;
 use crate::words::{NONE, fixed, sentence};
+
+/// How many nights there are, to divide by.
+pub(super) fn nights(survey: &Survey) -> f64 {
+    survey.nights.len().max(1) as f64
+}
+
+/// What the rig takes, night by night.
+pub(super) fn energy(survey: &Survey) -> Table {
+    let mut table = Table::new("Energy, from noon to noon")
+        .text("Evening")
+        .number("Devices", "Wh")
+        .number("Wires", "Wh")
+        .number("Converters", "Wh")
+        .number("Pack", "Wh");
+    for night in &survey.nights {
+        let budget = &night.budget;
+        table.row([
+            night.evening.strftime("%a %-d %b").to_string(),
+            fixed(budget.devices_wh.iter().sum(), 1),
+            fixed(budget.cable_wh, 1),
+            fixed(budget.converter_wh, 1),
+            fixed(budget.used_wh, 1),
+        ]);
+    }
+    table
+}
 
 /// What the rig takes, state by state.
 pub(super) fn budget(found: &Inspection) -> Table {
     let mut table = Table::new("What is on")
         .text("On")
-        .number("Lasts", "h")
+        .number("In all", "h")
         .number("Mean", "W")
         .number("Mean", "A")
         .number("Greatest", "A");
@@ -30,17 +57,21 @@ pub(super) fn budget(found: &Inspection) -> Table {
 }
 
 /// What each device needs and sees.
-pub(super) fn devices(terms: &Terms, found: &Inspection) -> Table {
-    let mut table = Table::new("What each device sees at its worst")
+pub(super) fn devices(survey: &Survey) -> Table {
+    let terms = &survey.terms;
+    let mut table = Table::new("What each device takes, and sees at its worst")
         .text("Device")
+        .number("A night", "Wh")
         .number("Needs", "V")
         .number(format!("Pack at {} V", fixed(terms.dusk_v, 1)), "V")
         .number(format!("Pack at {} V", fixed(terms.end_v, 1)), "V")
         .text("");
     let volts = |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |v| fixed(v, 2));
-    for device in &found.devices {
+    for (index, device) in survey.found.devices.iter().enumerate() {
+        let taken = survey.nights.iter().filter_map(|night| night.budget.devices_wh.get(index));
         table.row([
             device.name.clone(),
+            fixed(taken.sum::<f64>() / nights(survey), 1),
             volts(device.least_v),
             volts(device.dusk_v),
             volts(device.end_v),
@@ -78,7 +109,7 @@ fn way(rig: &Rig, advice: &Advice) -> Option<String> {
 }
 
 /// What each wire carries, drops and loses.
-pub(super) fn wires(found: &Inspection) -> Table {
+pub(super) fn wires(survey: &Survey) -> Table {
     let mut table = Table::new("Wires, at their worst")
         .text("Wire to")
         .text("Cable")
@@ -87,15 +118,15 @@ pub(super) fn wires(found: &Inspection) -> Table {
         .number("Fuse", "A")
         .number("Drop", "V")
         .number("Drop", "%")
-        .number("Loss", "Wh")
+        .number("A night", "Wh")
         .text("");
-    for segment in &found.segments {
-        table.row(wire_cells(segment));
+    for segment in &survey.found.segments {
+        table.row(wire_cells(segment, nights(survey)));
     }
     table
 }
 
-fn wire_cells(segment: &SegmentCheck) -> [String; 9] {
+fn wire_cells(segment: &SegmentCheck, nights: f64) -> [String; 9] {
     let amperes = |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |a| significant(a, 2));
     [
         segment.to.clone(),
@@ -105,7 +136,7 @@ fn wire_cells(segment: &SegmentCheck) -> [String; 9] {
         amperes(segment.fuse.map(|fuse| fuse.rated_a)),
         fixed(segment.drop_v, 2),
         fixed(100.0 * segment.drop_share, 1),
-        fixed(segment.loss_wh, 1),
+        fixed(segment.loss_wh / nights, 1),
         if segment.ok() { "" } else { "check" }.to_owned(),
     ]
 }
