@@ -1,5 +1,6 @@
 //! A pack's model from one plain discharge record.
 
+use crate::typical::LITHIUM_LAG;
 use crate::{Chemistry, Circuit, Ocv, Pack, PackError, Provenance, Rise, Spread};
 
 /// One row of a record.
@@ -86,6 +87,7 @@ impl Pack {
         pack.name = from.to_owned();
         // what the curve itself shows towards empty must not be counted twice
         pack.circuit.rise = Rise { share: 0.0, below_soc: 1.0 };
+        pack.circuit.wells.get_or_insert(LITHIUM_LAG);
         // nothing is known here of what the pack lost to itself during the run
         pack.idle_a = 0.0;
         let resistance = match step_resistance(record, largest_a, &pack.circuit) {
@@ -116,7 +118,13 @@ impl Pack {
         }
         // the record's own runs scatter far less than packs do; what an instrument is worth is
         // for the one who knows the instrument
-        pack.spread = Spread { capacity: 0.01, resistance, ocv_v: 0.01, up_to_a: Some(steady_a) };
+        pack.spread = Spread {
+            capacity: 0.01,
+            resistance,
+            ocv_v: 0.01,
+            up_to_a: Some(steady_a),
+            from_a: Some(steady_a),
+        };
         pack.provenance = Provenance::Measured { from: vec![from.to_owned()], notes };
         Ok(pack)
     }

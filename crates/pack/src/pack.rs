@@ -44,6 +44,8 @@ pub struct Spread {
     pub ocv_v: f64,
     /// The largest steady discharge current in A that was measured, where something was.
     pub up_to_a: Option<f64>,
+    /// The one steady current in A at which all was measured, where it was one.
+    pub from_a: Option<f64>,
 }
 
 /// Where a model comes from.

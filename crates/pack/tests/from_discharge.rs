@@ -73,6 +73,26 @@ fn a_measured_curve_can_be_charged() {
 }
 
 #[test]
+fn at_other_currents_the_interval_holds_the_truth() {
+    let last = |name: &str| *truth(&format!("bench/truth/{name}.csv")).last().unwrap();
+    for (from, to) in [
+        ("pack-a-discharge-c5", "pack-a-discharge-c10"),
+        ("pack-a-discharge-c2", "pack-a-discharge-c10"),
+        ("pack-a-discharge-c10", "pack-a-discharge-c2"),
+        ("pack-a-discharge-c10", "pack-a-discharge-c20"),
+    ] {
+        let record = truth(&format!("bench/truth/{from}.csv"));
+        let pack = Pack::from_discharge(from, Some(Chemistry::Lfp), Some(40.0), &record).unwrap();
+        let unseen = last(to);
+        let load = Load::Current(unseen.current_a);
+        let likely = likely_runtime(&pack, load, 0.0, unseen.voltage_v).unwrap();
+        let (low, high) = (likely.time_low_s, likely.time_high_s);
+        assert!(low < unseen.elapsed_s && unseen.elapsed_s < high, "{from} {to}: {likely:?}");
+        assert!((high - low) / unseen.elapsed_s < 0.5, "{from} {to}: {likely:?}");
+    }
+}
+
+#[test]
 fn guesses_the_chemistry_where_none_is_given() {
     for (name, word, charge_v) in [
         ("truth/pack-a-discharge-c5", "LFP", 14.2),

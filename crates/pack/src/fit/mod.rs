@@ -269,6 +269,7 @@ fn spread(runs: &[Met], parameters: &[Parameter], examined: &Examined) -> Spread
         resistance: ohms.map_or(0.3, |p| p.relative_u).clamp(0.03, 0.5),
         ocv_v: mean_square(&|met| Some(met.rms_v)).sqrt(),
         up_to_a: Some(examined.up_to_a),
+        from_a: examined.one_current.then_some(examined.up_to_a),
     }
 }
 

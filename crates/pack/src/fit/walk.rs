@@ -1,5 +1,6 @@
 //! What a record's current alone says: charge taken, lag of the wells, drive of the slow part.
 
+use crate::typical::LITHIUM_LAG;
 use crate::{Circuit, Sample, Warmth};
 
 /// The parameters that act on the voltage in a curved way.
@@ -87,11 +88,9 @@ impl Known {
 impl Latent {
     /// What is known of them before any record.
     pub(super) fn prior(circuit: &Circuit) -> Self {
-        // without wells in the typical circuit: a lithium pack's diffusion, from memory of
-        // discharge curves at several rates, within a factor of four
-        let (lag_h, rate_per_s) = circuit.wells.map_or((0.05, 1.0 / 1800.0), |w| {
-            ((1.0 - w.at_hand) / (w.at_hand * w.rate_per_s) / 3600.0, w.rate_per_s)
-        });
+        let wells = circuit.wells.unwrap_or(LITHIUM_LAG);
+        let rate_per_s = wells.rate_per_s;
+        let lag_h = (1.0 - wells.at_hand) / (wells.at_hand * rate_per_s) / 3600.0;
         Self {
             lag_h,
             rate_per_s,
