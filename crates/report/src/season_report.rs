@@ -1,145 +1,197 @@
-//! A season of nights at a glance.
+//! A year of nights, for the terminal and as a page.
 
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use quantity::Kind;
-use sky::{Place, SeasonNight};
+use sky::{Aim, SeasonNight, Surroundings};
+use trip::{Per, Stretch, gathered, night_h};
 
-use crate::chart::{Chart, Ink, Layer, Panel, XAxis};
+use crate::chart::{Chart, Ink, Layer, Panel, Shape, XAxis};
+use crate::harvest_report::stands;
 use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
-use crate::table::Table;
+use crate::table::{Table, paragraph};
 use crate::words::{NONE, fixed};
 
-/// Up to so many nights a table has each of them, beyond that one a week.
-const MOST_ROWS: usize = 45;
-
-/// Nights of one place.
+/// A year of nights and where it is.
 #[derive(Debug, Clone, Copy)]
 pub struct Season<'a> {
-    /// Name of the place; empty where it has none.
+    /// What the site is called; empty where it has no name.
     pub site: &'a str,
-    /// The place.
-    pub place: &'a Place,
-    /// The clock that times are shown by.
-    pub zone: &'a TimeZone,
-    /// One night after the other.
+    /// The site.
+    pub around: &'a Surroundings,
+    /// How the panel stands.
+    pub aim: &'a Aim,
+    /// In order.
     pub nights: &'a [SeasonNight],
+    /// The clock of the site.
+    pub zone: &'a TimeZone,
 }
 
-/// The season as a table for a terminal of 80 columns.
+/// A season for a terminal of 80 columns.
 #[must_use]
-pub fn season_text(season: &Season<'_>) -> String {
-    table(season).terminal()
+pub fn season_text(season: &Season<'_>, per: Per) -> String {
+    let table = table(season, per);
+    format!("{}\n{}", paragraph(&answer(season)), table.terminal())
 }
 
-/// The season as a page.
+/// A season as a page.
 #[must_use]
 pub fn season_page(season: &Season<'_>, provenance: Provenance) -> String {
-    let blocks = vec![
-        Block::Figure(chart(season), "The lower area is without the moon.".into()),
-        Block::Table(table(season)),
-    ];
+    let tables = [Per::Month, Per::Week].map(|per| Block::Table(table(season, per)));
     Page {
-        title: format!("Nights of {}", here(season)),
-        subtitle: span(season),
-        verdict: answer(season),
-        sections: vec![Section::new("", blocks)],
+        title: format!("A year of nights at {}", place(season)),
+        subtitle: format!("Evenings from {}", from_to(season)),
+        verdict: Verdict { tone: Tone::Plain, sentence: answer(season), detail: String::new() },
+        sections: vec![
+            Section::new("", vec![Block::Figure(chart(season), PICTURE.into())]),
+            Section::new("Month by month, week by week", tables.to_vec()),
+        ],
         provenance,
     }
     .html()
 }
 
-fn here(season: &Season<'_>) -> String {
-    let place = format!(
+const PICTURE: &str = "Top: when night and dark begin and end, around local mean midnight; dark is the sun below −18°. Middle: how long each night is dark, and dark without the moon. Foot: light on the panel's plane on a clear day, behind its cover; a panel gives about its watts times this number in Wh, before losses.";
+
+fn place(season: &Season<'_>) -> String {
+    let place = &season.around.place;
+    let here = format!(
         "{} {}",
-        Kind::Latitude.show(season.place.latitude_deg()),
-        Kind::Longitude.show(season.place.longitude_deg())
+        Kind::Latitude.show(place.latitude_deg()),
+        Kind::Longitude.show(place.longitude_deg())
     );
-    if season.site.is_empty() { place } else { format!("{} ({place})", season.site) }
+    if season.site.is_empty() { here } else { format!("{} ({here})", season.site) }
 }
 
-fn span(season: &Season<'_>) -> String {
-    match (season.nights.first(), season.nights.last()) {
-        (Some(first), Some(last)) => format!(
-            "Evenings of {} to {}",
-            first.evening.strftime("%-d %B %Y"),
-            last.evening.strftime("%-d %B %Y")
-        ),
-        _ => "No nights".to_owned(),
-    }
-}
-
-fn answer(season: &Season<'_>) -> Verdict {
-    let darkest = season
-        .nights
-        .iter()
-        .max_by(|a, b| a.night.moon.moonless_dark_h.total_cmp(&b.night.moon.moonless_dark_h));
-    let sentence = match darkest {
-        Some(darkest) if darkest.night.dark_h > 0.0 => format!(
-            "The longest moonless dark is on the evening of {}: {} h.",
-            darkest.evening.strftime("%-d %B %Y"),
-            fixed(darkest.night.moon.moonless_dark_h, 1)
-        ),
-        _ => "It does not get fully dark in these nights.".to_owned(),
+fn from_to(season: &Season<'_>) -> String {
+    let date = |night: Option<&SeasonNight>| {
+        night.map_or_else(String::new, |night| night.evening.strftime("%-d %B %Y").to_string())
     };
-    Verdict { tone: Tone::Plain, sentence, detail: String::new() }
+    format!("{} to {}", date(season.nights.first()), date(season.nights.last()))
+}
+
+fn answer(season: &Season<'_>) -> String {
+    let months = gathered(season.nights, Per::Month);
+    let dark = months.iter().filter_map(|month| month.darkest).max_by(|a, b| a.1.total_cmp(&b.1));
+    let none = season.nights.iter().filter(|night| night.night.dark_h <= 0.0).count();
+    let mut text = match dark {
+        Some((evening, hours)) => format!(
+            "The longest dark without the moon is on {}: {} h.",
+            evening.strftime("%-d %B %Y"),
+            fixed(hours, 1)
+        ),
+        None => "It never gets dark without the moon.".to_owned(),
+    };
+    text.push_str(&match none {
+        0 => " Every night gets dark.".to_owned(),
+        1 => " One night does not get dark.".to_owned(),
+        count => format!(" {count} of {} nights do not get dark.", season.nights.len()),
+    });
+    text
+}
+
+fn table(season: &Season<'_>, per: Per) -> Table {
+    let (caption, heading) = match per {
+        Per::Month => ("Month by month, means of its nights", "Month"),
+        Per::Week => ("Week by week, means of its nights", "Week from"),
+    };
+    let mut table = Table::new(caption)
+        .text(heading)
+        .number("Night", "h")
+        .number("Dark", "h")
+        .number("Moonless", "h")
+        .text("Darkest evening")
+        .number("There", "h")
+        .number("Clear sun", "kWh/m²");
+    for stretch in gathered(season.nights, per) {
+        table.row(row(&stretch, per));
+    }
+    table.note(format!(
+        "Dark: sun below −18°; moonless: of these hours, those without the moon. Clear sun: a day's \
+         light on a panel {}, under a clear sky of turbidity {}; a panel gives about its watts \
+         times this number in Wh, before losses.",
+        stands(season.aim),
+        season.around.turbidity
+    ));
+    table
+}
+
+fn row(stretch: &Stretch, per: Per) -> [String; 7] {
+    let name = match per {
+        Per::Month => stretch.from.strftime("%B %Y"),
+        Per::Week => stretch.from.strftime("%-d %b %Y"),
+    };
+    let none = || NONE.to_owned();
+    [
+        name.to_string(),
+        fixed(stretch.night_h, 1),
+        fixed(stretch.dark_h, 1),
+        fixed(stretch.moonless_h, 1),
+        stretch.darkest.map_or_else(none, |(date, _)| date.strftime("%a %-d %b").to_string()),
+        stretch.darkest.map_or_else(none, |(_, hours)| fixed(hours, 1)),
+        fixed(stretch.clear_wh_m2 / 1000.0, 2),
+    ]
 }
 
 fn chart(season: &Season<'_>) -> Chart {
-    let points = |value: fn(&SeasonNight) -> f64| {
-        let of_night =
-            |night: &SeasonNight| (night.night.midnight.as_second() as f64, value(night));
-        season.nights.iter().map(of_night).collect()
+    let noon = |night: &SeasonNight| night.night.start.as_second() as f64;
+    let along = |of: &dyn Fn(&SeasonNight) -> f64| -> Vec<(f64, f64)> {
+        season.nights.iter().map(|night| (noon(night), of(night))).collect()
     };
-    let mut dark = Panel::new("Dark (h)");
-    dark.height_px = 180.0;
-    dark.layers = vec![
-        Layer::area("dark", Ink::One, points(|night| night.night.dark_h)),
-        Layer::area("moonless", Ink::Four, points(|night| night.night.moon.moonless_dark_h)),
+    let mut clock = Panel::new("Hours from midnight");
+    clock.height_px = 210.0;
+    clock.range = Some((-12.0, 12.0));
+    clock.layers = vec![
+        between("sunset to sunrise", Ink::One, season, |night| {
+            (night_h(night) > 0.0).then_some((night.night.sunset, night.night.sunrise))
+        }),
+        between("dark", Ink::Four, season, |night| {
+            (night.night.dark_h > 0.0)
+                .then_some((night.night.astronomical_dusk, night.night.astronomical_dawn))
+        }),
     ];
-    let mut light = Panel::new("Light of a clear day on the panel (kWh/m²)");
-    light.height_px = 120.0;
-    light.layers = vec![Layer::area("", Ink::Five, points(|night| night.clear_wh_m2 / 1e3))];
+    let mut hours = Panel::new("Hours of dark");
+    hours.layers = vec![
+        Layer::line("dark", Ink::Four, along(&|night| night.night.dark_h)),
+        Layer::area("moonless", Ink::One, along(&|night| night.night.moon.moonless_dark_h)),
+    ];
+    let mut sun = Panel::new("Clear sun (kWh/m² a day)");
+    sun.height_px = 110.0;
+    sun.layers = vec![Layer::area("", Ink::Five, along(&|night| night.clear_wh_m2 / 1000.0))];
     Chart {
-        title: "Dark hours and clear-sky light".into(),
-        description: format!("{}. {}", span(season), answer(season).sentence),
+        title: "Night, moon and sun through the year".into(),
+        description: answer(season),
         x: XAxis::Time { zone: season.zone.clone() },
-        panels: vec![dark, light],
+        panels: vec![clock, hours, sun],
         spans: Vec::new(),
         marks: Vec::new(),
     }
 }
 
-fn table(season: &Season<'_>) -> Table {
-    let clock = |at: Option<Timestamp>| {
-        at.map_or_else(
-            || NONE.to_owned(),
-            |at| season.zone.to_datetime(at).strftime("%H:%M").to_string(),
-        )
-    };
-    let mut table = Table::new(format!("{}. {}", here(season), span(season)))
-        .text("Evening")
-        .number("Dark from", "")
-        .number("To", "")
-        .number("Dark", "h")
-        .number("Moonless", "h")
-        .number("Moon lit", "%")
-        .number("Clear day", "kWh/m²");
-    let every = if season.nights.len() > MOST_ROWS { 7 } else { 1 };
-    for night in season.nights.iter().step_by(every) {
-        table.row([
-            night.evening.strftime("%a %-d %b %Y").to_string(),
-            clock(night.night.astronomical_dusk),
-            clock(night.night.astronomical_dawn),
-            fixed(night.night.dark_h, 1),
-            fixed(night.night.moon.moonless_dark_h, 1),
-            fixed(100.0 * night.night.moon.lit_fraction, 0),
-            fixed(night.clear_wh_m2 / 1e3, 2),
-        ]);
-    }
-    if every > 1 {
-        table.note("One night a week is listed.");
-    }
-    table.note("The last column is the light of that date under a clear sky on the panel's plane.");
-    table
+type Ends = (Option<jiff::Timestamp>, Option<jiff::Timestamp>);
+
+/// The hours from one event of each night to another, around local mean midnight; from noon to
+/// noon where neither happens.
+fn between(
+    name: &str,
+    ink: Ink,
+    season: &Season<'_>,
+    ends: impl Fn(&SeasonNight) -> Option<Ends>,
+) -> Layer {
+    let points = season
+        .nights
+        .iter()
+        .map(|night| {
+            let start = night.night.start;
+            let from_midnight =
+                |at: jiff::Timestamp| at.duration_since(start).as_secs_f64() / 3600.0 - 12.0;
+            let x = start.as_second() as f64;
+            match ends(night) {
+                Some((from, to)) => {
+                    (x, from.map_or(-12.0, from_midnight), to.map_or(12.0, from_midnight))
+                }
+                None => (x, f64::NAN, f64::NAN),
+            }
+        })
+        .collect();
+    Layer { name: name.into(), ink, shape: Shape::Band { points, solid: true } }
 }

@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use report::page::Provenance;
 use report::{Season, season_page, season_text};
 use sky::{Aim, Facing, Place, Surroundings, season};
+use trip::Per;
 
 #[test]
 fn a_year_of_nights() {
@@ -15,15 +16,19 @@ fn a_year_of_nights() {
     let aim = Aim::Fixed(Facing::new(45.0, 180.0).unwrap());
     let first = "2026-08-01".parse().unwrap();
     // every night costs some milliseconds unoptimised: three months are enough for the table
-    let nights = season(&Surroundings::at(place), &aim, first, 100).unwrap();
+    let around = Surroundings::at(place);
+    let nights = season(&around, &aim, first, 100).unwrap();
     let zone = TimeZone::get("Europe/London").unwrap();
-    let season = Season { site: "Heather Ridge", place: &place, zone: &zone, nights: &nights };
-    let text = season_text(&season);
-    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-    assert!(text.contains("One night a week"), "{text}");
-    let rows = text.lines().filter(|line| line.contains(" 2026 ")).count();
-    assert_eq!(rows, 1 + 15, "the caption and a row a week: {text}");
+    let season =
+        Season { site: "Heather Ridge", around: &around, aim: &aim, nights: &nights, zone: &zone };
+    for (per, rows) in [(Per::Month, 4), (Per::Week, 16)] {
+        let text = season_text(&season, per);
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+        let rule = text.lines().position(|line| line.contains('─')).unwrap();
+        let found = text.lines().skip(rule + 1).take_while(|line| !line.is_empty()).count();
+        assert_eq!(found, rows, "{text}");
+    }
     let page = season_page(&season, Provenance::default());
-    assert!(page.contains("longest moonless dark") && !page.contains("NaN"));
+    assert!(page.contains("longest dark without the moon") && !page.contains("NaN"));
     std::fs::write(Path::new(env!("CARGO_TARGET_TMPDIR")).join("season.html"), page).unwrap();
 }

@@ -243,9 +243,34 @@ pub(crate) struct Night {
     /// The clock that times are printed in, such as Europe/London [default: the plan's, else UTC]
     #[arg(long, value_parser = zone)]
     pub(crate) zone: Option<jiff::tz::TimeZone>,
+    /// Show a year of nights from that evening on: dark hours, moonless hours, a clear day's sun
+    #[arg(long)]
+    pub(crate) season: bool,
+    /// Gather a season's nights by
+    #[arg(long, value_enum, default_value_t = By::Month, requires = "season")]
+    pub(crate) by: By,
+    #[command(
+        flatten,
+        next_help_heading = "The panel of a season [default: the plan's, else flat]"
+    )]
+    pub(crate) facing: Facing,
+    #[command(flatten)]
+    pub(crate) light: LightAround,
+    /// Write a season's report, a page for any browser
+    #[arg(long, value_name = "FILE", requires = "season")]
+    pub(crate) report: Option<PathBuf>,
     /// Print one JSON document instead of a table; its times are UTC
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// By what a season's nights are gathered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum By {
+    /// Weeks from Monday
+    Week,
+    /// Months
+    Month,
 }
 
 #[derive(Debug, ClapArgs)]

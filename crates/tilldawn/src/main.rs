@@ -4,6 +4,7 @@ mod args;
 mod bench;
 mod harvest;
 mod night;
+mod night_season;
 mod output;
 mod patience;
 mod rig;

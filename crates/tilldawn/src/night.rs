@@ -8,6 +8,7 @@ use serde::Serialize;
 use sky::{Night, Place};
 
 use crate::args;
+use crate::night_season;
 use crate::output::{Failure, print, print_json};
 
 pub(crate) fn run(asked: &args::Night) -> Result<ExitCode, Failure> {
@@ -27,7 +28,11 @@ pub(crate) fn run(asked: &args::Night) -> Result<ExitCode, Failure> {
             "the date of the evening is missing; write --date 2026-10-09",
         ));
     };
-    let night = Night::of(&place, date)?;
+    if asked.season {
+        return night_season::run(asked, plan.as_ref(), place, date);
+    }
+    let skyline = plan.as_ref().map(|plan| plan.site.horizon.clone()).unwrap_or_default();
+    let night = Night::behind(&place, &skyline, date)?;
     if asked.json {
         print_json(&Document::of(&night))?;
     } else {

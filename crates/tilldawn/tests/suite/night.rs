@@ -98,3 +98,38 @@ fn a_summer_in_the_north_has_no_dark() {
     assert_eq!(number(&night["dark_h"]), 0.0);
     assert!(night["sunset"].is_string());
 }
+
+#[test]
+fn a_year_of_nights() {
+    let page = crate::support::folder("season-page").join("season.html");
+    let place = ["night", "--latitude", "56.9 N", "--longitude", "4.2 W", "--date", "2026-09-01"];
+    let asked = [&place[..], &["--season", "--tilt", "45", "--azimuth", "180"]].concat();
+    let season = json(&asked);
+    let nights = season["nights"].as_array().unwrap();
+    assert_eq!((nights.len(), season["stretches"].as_array().unwrap().len()), (365, 12));
+    // one of its nights is that of the plain command
+    let date = ["night", "--latitude", "56.9 N", "--longitude", "4.2 W", "--date", "2026-10-09"];
+    let night = json(&date);
+    let same = nights.iter().find(|night| night["evening"] == "2026-10-09").unwrap();
+    for key in ["sunset", "sunrise", "dark_h", "moonless_dark_h"] {
+        assert_eq!(same[key], night[key], "{key}");
+    }
+    // and its light that of the day's harvest, in coarser steps
+    let day = ["harvest", "--latitude", "56.9 N", "--longitude", "4.2 W", "--date", "2026-10-09"];
+    let day = json(&[&day[..], &["--tilt", "45", "--azimuth", "180"]].concat());
+    let light = number(&day["poa_effective_wh_per_m2"]);
+    crate::support::close("light", number(&same["clear_wh_per_m2"]), light, 5e-3 * light);
+    for by in ["week", "month"] {
+        let report = page.to_str().unwrap();
+        let ran = run(&[&asked[..], &["--by", by, "--report", report]].concat());
+        assert_eq!(ran.status, 0, "{}", ran.err);
+        assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
+        assert!(ran.out.contains("nights do not get dark"), "{}", ran.out);
+    }
+    let html = std::fs::read_to_string(&page).unwrap();
+    crate::support::check_self_contained(&html);
+    assert!(!html.contains("NaN"));
+    // a plan's site, with its skyline and its panel
+    let plan = run(&["night", "examples/heather-ridge.toml", "--season"]);
+    assert!(plan.out.contains("tilted 45°, facing 180°"), "{}{}", plan.out, plan.err);
+}
