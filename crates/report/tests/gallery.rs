@@ -165,7 +165,10 @@ fn ladder() -> Rows {
         axis: "Weakest night carried (%)".into(),
         range: Some((0.0, 100.0)),
         rows: vec![
-            row("14 AWG instead of 16 AWG to the camera", 93.0),
+            row(
+                "14 AWG instead of 16 AWG on the long way to the camera and to the small computer",
+                93.0,
+            ),
             row("switch the dew heater off after 02:00", 88.0),
             row("a second panel", 62.0),
         ],

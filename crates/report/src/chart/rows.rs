@@ -62,12 +62,24 @@ struct Places {
 /// One row, placed.
 struct Placed<'a> {
     row: &'a Row,
-    /// Baseline of the name.
+    /// Baseline of the name's first line.
     name_px: f64,
+    names: Vec<String>,
     /// Height of the dot.
     dot_px: f64,
     details: Vec<String>,
+    /// Baseline of the first detail.
     detail_px: f64,
+}
+
+impl Placed<'_> {
+    fn last_baseline_px(&self) -> f64 {
+        let (first_px, lines) = match self.details.len() {
+            0 => (self.name_px, self.names.len()),
+            count => (self.detail_px, count),
+        };
+        first_px + lines.saturating_sub(1) as f64 * LINE_PX
+    }
 }
 
 impl Rows {
@@ -130,14 +142,16 @@ impl Rows {
 impl Places {
     fn place<'a>(&self, row: &'a Row, foot_px: &mut f64) -> Placed<'a> {
         let room = self.name_px - row.depth as f64 * INDENT_PX - 10.0;
+        let names = wrapped(&row.label, FONT_PX, room);
         let room = if self.is_roomy { room } else { self.width_px - row.depth as f64 * INDENT_PX };
         let details = wrapped(&row.detail, FONT_PX, room);
         let name_px = *foot_px + FONT_PX + 3.0;
-        let below = if self.is_roomy { name_px } else { name_px + LINE_PX + 2.0 };
+        let last_name_px = name_px + names.len().saturating_sub(1) as f64 * LINE_PX;
+        let below = if self.is_roomy { last_name_px } else { last_name_px + LINE_PX + 2.0 };
         let detail_px = below + LINE_PX - 1.0;
         let dot_px = if self.is_roomy { name_px - FONT_PX * 0.35 } else { below - 5.0 };
         *foot_px = below + details.len() as f64 * LINE_PX + 9.0;
-        Placed { row, name_px, dot_px, details, detail_px }
+        Placed { row, name_px, names, dot_px, details, detail_px }
     }
 
     fn row(&self, placed: &Placed<'_>) -> Markup {
@@ -145,7 +159,9 @@ impl Places {
         let left = row.depth as f64 * INDENT_PX;
         let y = px(dot_px);
         html! {
-            text class="name" x=(px(left)) y=(px(placed.name_px)) { (row.label) }
+            @for (at, line) in placed.names.iter().enumerate() {
+                text class="name" x=(px(left)) y=(px(placed.name_px + at as f64 * LINE_PX)) { (line) }
+            }
             @for (at, line) in placed.details.iter().enumerate() {
                 text class="tick" x=(px(left)) y=(px(placed.detail_px + at as f64 * LINE_PX)) { (line) }
             }
@@ -177,9 +193,7 @@ fn elbow(placed: &[Placed<'_>], at: usize) -> Markup {
     let Some(parent) = parents.next() else { return html! {} };
     let x = px(parent.row.depth as f64 * INDENT_PX + 5.0);
     let end = px(child.row.depth as f64 * INDENT_PX - 3.0);
-    let details = parent.details.len() as f64 * LINE_PX;
-    let last = if parent.details.is_empty() { parent.name_px } else { parent.detail_px - LINE_PX };
-    let from = px(last + details + 4.0);
+    let from = px(parent.last_baseline_px() + 4.0);
     let to = px(child.name_px - FONT_PX * 0.35);
     html! { path class="elbow" d={ "M" (x) "," (from) "V" (to) "H" (end) } {} }
 }
