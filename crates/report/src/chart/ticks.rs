@@ -100,7 +100,7 @@ pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> Ti
 
 /// The first of each month, or of every so many, with the years below them.
 fn months(first: Timestamp, last: Timestamp, zone: &TimeZone, most: usize) -> TimeTicks {
-    const STEPS: [i64; 6] = [1, 2, 3, 6, 12, 60];
+    const STEPS: [i64; 8] = [1, 2, 3, 6, 12, 24, 60, 120];
     let mut ticks = TimeTicks::default();
     let (low_s, high_s) = (first.as_second() as f64, last.as_second() as f64);
     let wanted = (high_s - low_s) / (30.44 * 86_400.0) / most.max(1) as f64;
