@@ -167,7 +167,7 @@ impl TryFrom<CircuitFile> for Circuit {
         }
         if let Some(wells) = file.wells {
             within("wells.at_hand", wells.at_hand, 1e-6, 1.0, "a number from 0 to 1")?;
-            above("wells.rate_per_s", wells.rate_per_s, 0.0, "a number above 0")?;
+            within("wells.rate_per_s", wells.rate_per_s, 1e-9, MANY, "a number above 0")?;
         }
         above("charge_efficiency", file.charge_efficiency, 0.0, "a number above 0, up to 1")?;
         Ok(Self {

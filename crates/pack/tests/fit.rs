@@ -195,6 +195,16 @@ fn says_why_records_cannot_be_fitted() {
         .iter()
         .map(|s| Sample { current_a: s.current_a / 3.0, delivered_ah: s.delivered_ah / 3.0, ..*s })
         .collect();
+    // fresh off the charger or rested makes no other battery
+    let rested: Vec<Sample> =
+        a.iter().map(|s| Sample { voltage_v: s.voltage_v.min(13.2), ..*s }).collect();
+    let runs = [
+        Run { name: "fresh", samples: &a, from_full: true },
+        Run { name: "rested", samples: &rested, from_full: true },
+    ];
+    assert!(fit("pack", Chemistry::Lfp, 40.0, &runs, &mut |_| {}).is_ok());
+    let more_cells: Vec<Sample> =
+        a.iter().map(|s| Sample { voltage_v: s.voltage_v * 1.25, ..*s }).collect();
     let charge: Vec<Sample> = a.iter().map(|s| Sample { current_a: -2.0, ..*s }).collect();
     let flat: Vec<Sample> = a.iter().map(|s| Sample { voltage_v: 12.8, ..*s }).collect();
     for (chemistry, records, word) in [
@@ -203,6 +213,7 @@ fn says_why_records_cannot_be_fitted() {
         (Chemistry::Flooded, vec![&a], "would be for LFP"),
         (Chemistry::Lfp, vec![&a, &b], "not records of one battery"),
         (Chemistry::Lfp, vec![&a, &small], "not records of one battery"),
+        (Chemistry::Lfp, vec![&a, &more_cells], "not records of one battery"),
         (Chemistry::Lfp, vec![&a, &charge], "record 1: no current flows out"),
         (Chemistry::Lfp, vec![&flat], "stays between"),
     ] {

@@ -59,6 +59,17 @@ pub(super) fn examine(chemistry: Chemistry, runs: &[Run<'_>]) -> Result<Examined
             longest.name, longest.mean_v
         ));
     };
+    for other in &seen {
+        let comparable = other.delivered_ah > 0.5 * longest.delivered_ah
+            && other.steady_a < 3.0 * longest.steady_a;
+        if comparable && chemistry.cells_of(other.mean_v) != Some(cells) {
+            return wrong(format!(
+                "{} has a mean of {:.2} V under load and {} {:.2} V, which is not right for \
+                 {cells} {chemistry} cells: these are not records of one battery",
+                longest.name, longest.mean_v, other.name, other.mean_v
+            ));
+        }
+    }
     for other in seen.iter().filter(|s| s.from_full && longest.from_full) {
         let apart = (other.begin_v / longest.begin_v - 1.0).abs();
         if apart > APART {
@@ -101,7 +112,7 @@ struct Seen<'a> {
     from_full: bool,
     /// Under load, weighted by time.
     mean_v: f64,
-    /// The highest voltage under load, which is near the start.
+    /// Under load once a twentieth of what it gives is out: what a charger left on top is gone.
     begin_v: f64,
     end_v: f64,
     delivered_ah: f64,
@@ -118,11 +129,14 @@ impl<'a> Seen<'a> {
         let (last, largest_a) = check(run.samples)?;
         let on = |s: &Sample| s.current_a > 0.05 * largest_a;
         let loaded = || run.samples.iter().filter(|s| on(s));
-        let begin_v = loaded().map(|s| s.voltage_v).fold(0.0, f64::max);
+        let highest_v = loaded().map(|s| s.voltage_v).fold(0.0, f64::max);
+        let begin_v = loaded()
+            .find(|s| s.delivered_ah >= 0.05 * last.delivered_ah)
+            .map_or(highest_v, |s| s.voltage_v);
         let end_v = loaded().map(|s| s.voltage_v).fold(f64::INFINITY, f64::min);
-        if begin_v - end_v < FLAT * begin_v {
+        if highest_v - end_v < FLAT * highest_v {
             return Err(PackError::Record(format!(
-                "the voltage stays between {end_v:.3} and {begin_v:.3} V; a battery's falls when \
+                "the voltage stays between {end_v:.3} and {highest_v:.3} V; a battery's falls when \
                  it is discharged"
             )));
         }
