@@ -25,7 +25,7 @@ pub enum RigError {
         branches: Vec<String>,
     },
     /// Branches that feed each other.
-    #[error("{} feed each other in a loop; one of them must be fed from the pack", .names.join(" and "))]
+    #[error("{}", loops(.names))]
     Loop {
         /// The branches of the loop.
         names: Vec<String>,
@@ -181,6 +181,18 @@ impl RigError {
             | RigError::InputTooLow { name, .. } => Some(name),
             RigError::Loop { names } => names.first().map(String::as_str),
         }
+    }
+}
+
+fn loops(names: &[String]) -> String {
+    match names {
+        [one] => format!(
+            "{one:?} is fed from itself; leave `feed` out for the pack, or name another branch"
+        ),
+        _ => format!(
+            "{} feed each other in a loop; one of them must be fed from the pack",
+            names.join(" and ")
+        ),
     }
 }
 

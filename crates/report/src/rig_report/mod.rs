@@ -33,7 +33,7 @@ pub fn rig_text(inspected: &Inspected<'_>) -> String {
     let verdict = answer(inspected);
     let mut text = paragraph(&verdict.sentence);
     text.push_str(&paragraph(&verdict.detail));
-    text.push_str(&paragraph(&given(survey)));
+    text.push_str(&paragraph(&given(inspected)));
     for table in [
         tables::energy(survey),
         tables::budget(found),
@@ -85,7 +85,7 @@ pub fn rig_blocks(inspected: &Inspected<'_>) -> Vec<Block> {
     let Inspected { rig, survey, .. } = inspected;
     let found = &survey.found;
     let mut blocks =
-        vec![Block::Text(given(survey)), Block::Figure(night::power(inspected), POWER.into())];
+        vec![Block::Text(given(inspected)), Block::Figure(night::power(inspected), POWER.into())];
     blocks.extend(tree::worst(rig, found).map(|rows| Block::Rows(rows, TREE.into())));
     blocks.push(Block::Table(tables::devices(survey)));
     let notes: Vec<String> =
@@ -133,13 +133,18 @@ fn answer(inspected: &Inspected<'_>) -> Verdict {
 }
 
 /// At which voltages the rig was looked at.
-fn given(survey: &Survey) -> String {
-    format!(
+fn given(Inspected { rig, survey, .. }: &Inspected<'_>) -> String {
+    let mut text = format!(
         "The pack is taken at {} V at dusk, and at {} V with {:.0} % of its charge left; both under the rig's heaviest steady load, in the coldest air.",
         fixed(survey.terms.dusk_v, 2),
         fixed(survey.terms.end_v, 2),
         100.0 * NEARLY_EMPTY
-    )
+    );
+    let uses = rig.devices().iter().flat_map(|device| &device.uses);
+    if uses.into_iter().any(|used| used.follows.is_some()) {
+        text.push_str(" The night is taken as clear, when things cool most.");
+    }
+    text
 }
 
 /// What can hurt someone.

@@ -18,12 +18,9 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     let is_lithium = pack.chemistry.is_some_and(pack::Chemistry::is_lithium);
     let is_lead = pack.chemistry.is_some_and(|chemistry| !chemistry.is_lithium());
     let is_charged = !plan.supplies.is_empty();
-    let unfused = unfused(plan);
-    if !unfused.is_empty() {
-        cautions.push(format!(
-            "No fuse is stated for {}. Every lead needs a fuse that suits it, within reach of the battery's positive terminal: a shorted battery can start a fire.",
-            crate::words::listed(&unfused)
-        ));
+    // a rig that collapses at dusk has no more to say than that
+    if let Ok(survey) = trip::survey(plan) {
+        cautions.extend(crate::rig_report::cautions(&survey.found));
     }
     let coldest_c = plan.air.night_c.value - plan.air.night_c.plus_minus.unwrap_or(0.0);
     let least_c = pack.limits.charge_least_c.unwrap_or(0.0);
@@ -50,16 +47,4 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
         ));
     }
     cautions
-}
-
-/// Wires at the pack's terminals without a fuse.
-fn unfused(plan: &Plan) -> Vec<String> {
-    let rig = &plan.gear.rig;
-    let branches = rig.branches().iter().map(|branch| (&branch.name, &branch.feed, &branch.wire));
-    let devices = rig.devices().iter().map(|device| (&device.name, &device.feed, &device.wire));
-    branches
-        .chain(devices)
-        .filter(|(_, feed, wire)| feed.is_none() && wire.fuse.is_none())
-        .map(|(name, ..)| format!("the {name}"))
-        .collect()
 }

@@ -37,8 +37,12 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast, mends: Option<Mends<'_>>) -> 
         text.push_str(&table.terminal());
     }
     text.push('\n');
-    for caution in cautions::of(plan, forecast) {
+    let cautions = cautions::of(plan, forecast);
+    for caution in &cautions {
         text.push_str(&indented(&format!("Caution. {caution}"), "! ", "  "));
+    }
+    if !cautions.is_empty() {
+        text.push_str(&indented(cautions::FIRST, "  ", "  "));
     }
     for remark in told::remarks(plan, forecast) {
         text.push_str(&indented(&remark, "- ", "  "));

@@ -10,6 +10,12 @@ use crate::support::{folder, root, run};
 /// Changes one line of the example and expects an error that names the line and says `says`.
 #[track_caller]
 fn check_plan(line: &str, instead: &str, says: &[&str]) {
+    check_plan_at(line, instead, instead.lines().last().unwrap_or_default(), says);
+}
+
+/// The same where another line than the last of the change is the wrong one.
+#[track_caller]
+fn check_plan_at(line: &str, instead: &str, wrong: &str, says: &[&str]) {
     let example = std::fs::read_to_string(root().join("examples/heather-ridge.toml")).unwrap();
     assert!(example.contains(line), "{line:?} is not in the example");
     let text = example
@@ -26,9 +32,7 @@ fn check_plan(line: &str, instead: &str, says: &[&str]) {
         assert!(ran.err.contains(part), "{instead:?}: {part:?} is missing in\n{}", ran.err);
     }
     if !instead.is_empty() {
-        let expected =
-            text.lines().position(|found| found.contains(instead.lines().last().unwrap())).unwrap()
-                + 1;
+        let expected = text.lines().position(|found| found.contains(wrong)).unwrap() + 1;
         let found = error["line"].as_u64().unwrap();
         assert!(found.abs_diff(expected as u64) <= 1, "line {found}, not {expected}: {}", ran.err);
     }
@@ -77,6 +81,108 @@ fn a_wrong_value_is_answered_with_its_line_and_what_would_be_right() {
         "record = \"nowhere.csv\"",
         &["nowhere.csv", "pack.record"],
     );
+}
+
+#[test]
+fn a_wrong_way_to_feed_is_answered_with_its_line() {
+    let mount = "feed = \"hub\"\npower = \"9 W";
+    check_plan(mount, "feed = \"hubb\"\npower = \"9 W", &["no branch of that name", "hub"]);
+    check_plan(mount, "feed = [\"hub\", \"spur\"]\npower = \"9 W", &["has one feed"]);
+    check_plan("[rig.devices.mount]", "[rig.devices.hub]", &["two things called \"hub\""]);
+    check_plan(
+        "[rig.devices.camera]",
+        "[rig.devices.mount] # again",
+        &["not TOML", "duplicate key"],
+    );
+    let hub = "[rig.branches.hub]";
+    check_plan(hub, &format!("{hub}\nfeed = \"hub\""), &["is fed from itself"]);
+    check_plan_at(
+        hub,
+        &format!("[rig.branches.spur]\nfeed = \"hub\"\n{hub}\nfeed = \"spur\""),
+        "feed = \"hub\"",
+        &["spur and hub feed each other in a loop", "rig.branches.spur.feed"],
+    );
+}
+
+#[test]
+fn a_wrong_wire_is_answered_with_its_line() {
+    let cable = "cable = { length = \"2.5 m\", section = \"16 AWG\" }";
+    check_plan(cable, "cable = { length = \"-2 m\", section = \"16 AWG\" }", &["length"]);
+    check_plan(cable, "cable = { length = \"2.5 m\", section = \"77 AWG\" }", &["77 AWG"]);
+    check_plan(cable, "cable = { length = \"2.5 m\", section = \"thick\" }", &["thick", "14 AWG"]);
+    check_plan(cable, "cable = { length = \"2.5 m\" }", &["`section` is missing"]);
+    check_plan("fuse = \"2 A\"", "fuse = \"0 A\"", &["rating must be above zero"]);
+}
+
+#[test]
+fn a_wrong_converter_is_answered_with_its_line() {
+    let check = |converter: &str, says: &[&str]| {
+        let hub = "[rig.branches.hub]";
+        let line = format!("converter = {{ output = \"5 V\", idle = \"0.1 W\", {converter} }}");
+        check_plan_at(hub, &format!("[rig.branches.usb]\n{line}\n\n{hub}"), &line, says);
+    };
+    check(
+        "rated = \"15 W\", efficiency = \"85 %\", least_input = \"24 V\"",
+        &["needs at least 24 V at its input", "even the full pack gives"],
+    );
+    check("rated = \"15 W\", efficiency = \"0 %\"", &["above 0 %"]);
+    check("efficiency = \"85 %\"", &["`rated` is missing"]);
+    check("rated = \"15 W\"", &["`efficiency` is missing", "loss_share"]);
+    check(
+        "rated = \"15 W\", efficiency = \"85 %\", loss_share = \"6 %\"",
+        &["not both", "rig.branches.usb.converter.efficiency"],
+    );
+    let usb = "[rig.branches.usb]\nconverter = { output = \"5 V\", idle = \"0.1 W\", rated = \"15 W\", efficiency = \"85 %\" }\n\n";
+    let up = "converter = { output = \"19 V\", idle = \"0.2 W\", rated = \"60 W\", efficiency = \"90 %\", least_input = \"9 V\" }";
+    check_plan_at(
+        "[rig.branches.hub]",
+        &format!("{usb}[rig.branches.up]\nfeed = \"usb\"\n{up}\n\n[rig.branches.hub]"),
+        up,
+        &["needs at least 9 V, but \"usb\" before it gives 5 V"],
+    );
+    check_plan_at(
+        "[rig.devices.mount]\nfeed = \"hub\"",
+        &format!("{usb}[rig.devices.mount]\nfeed = \"usb\""),
+        "least_voltage = \"11.4 V\"",
+        &["needs at least 11.4 V, but the converter \"usb\" gives 5 V"],
+    );
+}
+
+#[test]
+fn a_wrong_use_is_answered_with_its_line() {
+    let dew = "dew = { aperture = \"150 mm\", margin = \"3 K\" }";
+    check_plan(dew, "dew = { aperture = \"0 mm\" }", &["aperture must be above zero"]);
+    check_plan(dew, "dew = { margin = \"3 K\" }", &["`aperture` is missing"]);
+    check_plan(
+        dew,
+        "dew = { aperture = \"150 mm\", skyview = \"50 %\" }",
+        &["did you mean `sky_view`?"],
+    );
+    check_plan(
+        "peak = { power = \"30 W\", share = \"1 %\" }",
+        "peak = { current = \"3 A\" }",
+        &["in the same unit", "rig.devices.mount.peak"],
+    );
+    let camera = "power = \"14 W ± 2 W\"";
+    check_plan(
+        camera,
+        "cooling = { set = \"-10 °C\", greatest_difference = \"0 K\", greatest_power = \"20 W\" }",
+        &["greatest difference from the air must be above zero"],
+    );
+    check_plan(
+        camera,
+        "charging = { energy = \"0 Wh\", power = \"20 W\" }",
+        &["rig.devices.camera.charging.energy"],
+    );
+    check_plan(
+        camera,
+        "charging = { energy = \"20 Wh\", power = \"20 W\", from = \"teatime\" }",
+        &["teatime", "sunset"],
+    );
+    let humidity = "humidity = \"90 %\"";
+    check_plan(humidity, "humidity = \"0 %\"", &["no air is so dry"]);
+    check_plan(humidity, "dew_point = \"7 °C\"", &["at most the coldest air of the night, 3 °C"]);
+    check_plan(humidity, "dew_point = \"1 °C\"\nhumidity = \"90 %\"", &["not both"]);
 }
 
 #[test]

@@ -4,6 +4,7 @@ mod bench;
 mod errors;
 mod harvest;
 mod night;
+mod rig;
 mod runtime;
 mod support;
 mod trip;
