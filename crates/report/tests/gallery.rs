@@ -148,6 +148,43 @@ fn comparison() -> Chart {
     }
 }
 
+/// What a search of a catalogue gives: all that carry the nights, and those not beaten.
+fn front() -> Chart {
+    let offers: Vec<Point> = (0..60)
+        .map(|at| {
+            let kg = 4.0 + f64::from(at * 37 % 60) / 6.0;
+            (kg, 900.0 / (kg - 2.0).sqrt() + f64::from(at * 53 % 41) * 8.0)
+        })
+        .collect();
+    let mut sorted = offers.clone();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut front: Vec<Point> = Vec::new();
+    for offer in sorted {
+        if front.last().is_none_or(|last| offer.1 < last.1) {
+            front.push(offer);
+        }
+    }
+    let mut panel = Panel::new("Price");
+    panel.height_px = 300.0;
+    panel.notes = front
+        .iter()
+        .enumerate()
+        .map(|(at, offer)| Note { at: *offer, text: format!("pack {at} + panel"), ink: Ink::Three })
+        .collect();
+    panel.layers = vec![
+        Layer::dots("carries every night", Ink::Quiet, offers),
+        Layer::steps("not beaten", Ink::Three, front),
+    ];
+    Chart {
+        title: "Weight against price".into(),
+        description: "Sixty combinations and the front of those not beaten.".into(),
+        x: XAxis::Number { title: "Weight (kg)".into() },
+        panels: vec![panel],
+        spans: vec![],
+        marks: vec![],
+    }
+}
+
 fn ladder() -> Rows {
     let row = |label: &str, to: f64| Row {
         label: label.into(),
@@ -232,7 +269,11 @@ fn page() -> String {
             ),
             Section::new(
                 "Rows",
-                vec![Block::Rows(ladder(), String::new()), Block::Rows(tree(), String::new())],
+                vec![
+                    Block::Rows(ladder(), String::new()),
+                    Block::Rows(tree(), String::new()),
+                    Block::Figure(front(), String::new()),
+                ],
             ),
             Section::new(
                 "Method",
@@ -271,7 +312,7 @@ fn whole(svg: &str) -> Result<usize, quick_xml::Error> {
 
 #[test]
 fn every_picture_is_whole_and_holds_only_numbers() {
-    let charts = [timeline(), curve(), comparison()].map(|chart| chart.figure("f"));
+    let charts = [timeline(), curve(), comparison(), front()].map(|chart| chart.figure("f"));
     let rows = [ladder(), tree()].map(|rows| rows.figure("f"));
     for drawing in charts.into_iter().chain(rows) {
         let svg = drawing.into_string();

@@ -284,10 +284,14 @@ impl Plot {
         let (wide, high) = (self.x.high_px, self.y.low_px);
         let mut obstacles = Obstacles::default();
         for layer in &frame.panel.layers {
-            if let Shape::Line { points, .. } = &layer.shape {
-                obstacles.lines.push(self.in_px(points));
+            match &layer.shape {
+                Shape::Line { points, .. } => obstacles.lines.push(self.in_px(points)),
+                Shape::Dots { points } => obstacles.dots.extend(self.in_px(points)),
+                Shape::Band { .. } => {}
             }
         }
+        let noted: Vec<Point> = frame.panel.notes.iter().map(|note| note.at).collect();
+        obstacles.dots.extend(self.in_px(&noted));
         let place = |left: f64, foot: f64, text: &str| {
             let room = width(text, FONT_PX);
             let left = left.min(wide - room - 4.0).max(4.0);

@@ -61,13 +61,16 @@ pub(super) fn spread(wanted: &[f64], gap_px: f64, top: f64, foot: f64) -> Option
     Some(placed)
 }
 
-/// What is in the way of a label: the lines drawn (px) and the labels already placed.
+/// What is in the way of a label: the lines and dots drawn (px) and the labels already placed.
 #[derive(Debug, Default)]
 pub(super) struct Obstacles {
     pub(super) lines: Vec<Vec<Point>>,
+    pub(super) dots: Vec<Point>,
     pub(super) labels: Vec<Place>,
 }
 
+/// Room that a dot takes around its middle (px).
+const DOT_PX: f64 = 4.0;
 /// A label this far from everything (px) is as good as one farther away.
 const FREE_PX: f64 = 6.0;
 
@@ -92,7 +95,15 @@ impl Obstacles {
     /// Height (px) between a place and the nearest line.
     fn room(&self, place: &Place) -> f64 {
         if self.labels.iter().any(|label| label.overlaps(place)) {
-            return -1.0;
+            return f64::NEG_INFINITY;
+        }
+        let covers = |dot: &&Point| {
+            (place.left - DOT_PX..place.right + DOT_PX).contains(&dot.0)
+                && (place.top - DOT_PX..place.foot + DOT_PX).contains(&dot.1)
+        };
+        let covered = self.dots.iter().filter(covers).count();
+        if covered > 0 {
+            return -(covered as f64);
         }
         let mut least = f64::INFINITY;
         for line in &self.lines {
@@ -140,9 +151,13 @@ mod tests {
     fn a_label_goes_where_no_line_is() {
         let place = |left: f64, top: f64| Place { left, right: left + 40.0, top, foot: top + 14.0 };
         let mut obstacles =
-            Obstacles { lines: vec![vec![(0.0, 10.0), (100.0, 90.0)]], labels: Vec::new() };
+            Obstacles { lines: vec![vec![(0.0, 10.0), (100.0, 90.0)]], ..Obstacles::default() };
         // the line runs through the first, well below the second
         assert_eq!(obstacles.choose(&[place(10.0, 15.0), place(60.0, 15.0)]), Some(1));
+        // a dot in the second would have been worse than the line in the first
+        let mut dotted = Obstacles { lines: obstacles.lines.clone(), ..Obstacles::default() };
+        dotted.dots.push((80.0, 20.0));
+        assert_eq!(dotted.choose(&[place(10.0, 15.0), place(60.0, 15.0)]), Some(0));
         // and the second is taken now
         assert_eq!(obstacles.choose(&[place(60.0, 15.0), place(10.0, 60.0)]), Some(1));
     }
