@@ -11,6 +11,7 @@ mod measured;
 mod section;
 mod site;
 mod supply;
+mod weather;
 
 use std::path::{Path, PathBuf};
 
@@ -21,8 +22,9 @@ pub use battery::Battery;
 pub use error::{PlanError, Spot};
 pub use gear::{CUTOFF_V, Gear};
 pub use measured::pack as pack_from_record;
-pub use site::{COVERAGE_95, Dates, MOST_NIGHTS, Site, Sun};
+pub use site::{COVERAGE_95, Dates, MOST_NIGHTS, Site};
 pub use supply::{Charger, Panel, Supply};
+pub use weather::{ClearnessDay, FileDays, Sun, Weather};
 
 use section::{Section, Source};
 
@@ -40,8 +42,8 @@ pub struct Plan {
     pub air: Air,
     /// Which nights, and how sure they should be.
     pub dates: Dates,
-    /// How much of a clear day's harvest arrives.
-    pub sun: Sun,
+    /// What sky its days may have.
+    pub weather: Weather,
     /// From what battery.
     pub battery: Battery,
     /// What it feeds.
@@ -75,7 +77,7 @@ impl Plan {
             section.finish()?;
             let air_section = root.maybe_section("air")?;
             let dates = site::read_dates(root.section("trip")?, &mut defaults)?;
-            let sun_section = root.maybe_section("weather")?;
+            let weather_section = root.maybe_section("weather")?;
             let battery = battery::read(root.section("pack")?, folder, &mut defaults)?;
             let full_v = battery.pack.circuit.ocv.at(1.0);
             let gear = gear::read(root.section("rig")?, full_v, &mut defaults)?;
@@ -84,16 +86,17 @@ impl Plan {
             for (name, entry) in root.named_sections("sources")? {
                 supplies.push(supply::read(name, entry, &mut defaults)?);
             }
-            // without a panel the sky above does not matter
             let panels = supplies.iter().any(|supply| matches!(supply, Supply::Panel(_)));
-            let sun = site::read_sun(sun_section, panels, &mut defaults)?;
+            let matters = panels || gear.only_when_clear.contains(&true);
+            let around = weather::Around { site: &site, dates: &dates, folder, matters };
+            let weather = weather::read(weather_section, &around, &mut defaults)?;
             root.finish()?;
             Ok(Plan {
                 file: file.to_owned(),
                 site,
                 air,
                 dates,
-                sun,
+                weather,
                 battery,
                 gear,
                 supplies,

@@ -67,6 +67,10 @@ impl<'a> Section<'a> {
         self.table.contains_key(key)
     }
 
+    pub(crate) fn is_table(&self, key: &str) -> bool {
+        self.table.get(key).is_some_and(|value| value.get_ref().is_table())
+    }
+
     pub(crate) fn is_list(&self, key: &str) -> bool {
         matches!(self.table.get(key).map(Spanned::get_ref), Some(DeValue::Array(_)))
     }

@@ -1,4 +1,4 @@
-//! `[site]`, `[trip]` and `[weather]`: where, when, and under which sky.
+//! `[site]` and `[trip]`: where and when.
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -44,17 +44,6 @@ impl Dates {
         (0..self.nights)
             .map(|night| self.first_evening.saturating_add(jiff::Span::new().days(night as i64)))
     }
-}
-
-/// How much of a clear day's harvest arrives.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sun {
-    /// Mean share of the clear-sky harvest, over the days of the season.
-    pub mean: f64,
-    /// Standard deviation of that share from day to day; 0 where every day is like the mean.
-    pub spread: f64,
-    /// Correlation of one day with the next.
-    pub persistence: f64,
 }
 
 /// The longest trip that is planned at one go.
@@ -165,42 +154,6 @@ pub(crate) fn read_dates(
     });
     section.finish()?;
     Ok(Dates { first_evening, nights: nights as usize, confidence })
-}
-
-/// From one day to the next, weather is alike: correlation of the daily share of clear-sky
-/// radiation. Graham, Hollands & Huget 1988 found a lag-one value near 0.29 for Canadian stations
-/// (from memory).
-const PERSISTENCE: f64 = 0.29;
-
-pub(crate) fn read_sun(
-    section: Option<Section<'_>>,
-    matters: bool,
-    defaults: &mut Vec<String>,
-) -> Result<Sun, PlanError> {
-    let Some(mut section) = section else {
-        if matters {
-            defaults.push("weather.sun = \"100 %\" (every day clear)".to_owned());
-        }
-        return Ok(Sun { mean: 1.0, spread: 0.0, persistence: PERSISTENCE });
-    };
-    let given = section.given("sun", Kind::Fraction)?;
-    let spread = given.plus_minus.unwrap_or(0.0) / COVERAGE_95;
-    // a share between 0 and 1 can't spread wider than this, and a two-sided "±" is a rough guess
-    // near the ends
-    let widest = (given.value * (1.0 - given.value)).sqrt();
-    if spread > 0.0 && spread >= widest {
-        return Err(section.error(
-            "sun",
-            format!(
-                "a share with mean {} can't spread so wide; at most about ± {}",
-                Kind::Fraction.show(given.value),
-                Kind::Fraction.show(widest * COVERAGE_95 * 0.95)
-            ),
-        ));
-    }
-    let persistence = section.maybe("persistence", Kind::Fraction)?.unwrap_or(PERSISTENCE);
-    section.finish()?;
-    Ok(Sun { mean: given.value, spread, persistence })
 }
 
 /// Half-width of the 95 % interval of a normal distribution over its standard deviation.

@@ -1,7 +1,7 @@
 //! A night: from one noon to the next, with what happens between.
 
+use jiff::Timestamp;
 use jiff::civil::Date;
-use jiff::{Timestamp, tz::TimeZone};
 
 use crate::crossing::{self, Curve, Stretch};
 use crate::time::later;
@@ -100,7 +100,7 @@ impl Night {
     /// # Errors
     /// When the date lies outside the years 1950 to 2100.
     pub fn behind(place: &Place, horizon: &Horizon, evening: Date) -> Result<Self, Error> {
-        let start = local_mean_noon(place, evening)?;
+        let start = place.mean_noon(evening)?;
         let sun = Track::of_sun(place, start, WINDOW_S)?;
         let altitude = Curve::new(|elapsed_s| sun.at(elapsed_s).altitude_deg(), WINDOW_S);
         let (midnight_s, lowest_sun_deg) = altitude.lowest();
@@ -186,15 +186,4 @@ fn moon_night(
         set: first(down.iter().map(|(begin, _)| *begin).collect()),
         moonless_dark_h: crossing::total_s(&crossing::both(dark, &hidden)) / 3600.0,
     })
-}
-
-/// Noon by the mean sun of the place's own meridian, rounded to the minute.
-fn local_mean_noon(place: &Place, date: Date) -> Result<Timestamp, Error> {
-    let outside = || Error::Date { read: date.to_string() };
-    if !(1950..=2100).contains(&date.year()) {
-        return Err(outside());
-    }
-    let noon = date.at(12, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).map_err(|_| outside())?;
-    let ahead_min = (place.longitude_deg() * 4.0).round();
-    Ok(later(noon.timestamp(), -60.0 * ahead_min))
 }

@@ -1,6 +1,10 @@
 //! Where the night is spent.
 
+use jiff::civil::Date;
+use jiff::{Timestamp, tz::TimeZone};
+
 use crate::error::{Error, within};
+use crate::time::{SECONDS_PER_DAY, later};
 
 /// A point on the ground.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,6 +44,28 @@ impl Place {
     #[must_use]
     pub fn elevation_m(&self) -> f64 {
         self.elevation_m
+    }
+
+    /// Noon by the mean sun of the place's own meridian, rounded to the minute.
+    ///
+    /// # Errors
+    /// When the date lies outside the years 1950 to 2100.
+    pub fn mean_noon(&self, date: Date) -> Result<Timestamp, Error> {
+        let outside = || Error::Date { read: date.to_string() };
+        if !(1950..=2100).contains(&date.year()) {
+            return Err(outside());
+        }
+        let noon = date.at(12, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).map_err(|_| outside())?;
+        let ahead_min = (self.longitude_deg * 4.0).round();
+        Ok(later(noon.timestamp(), -60.0 * ahead_min))
+    }
+
+    /// The midnight twelve hours before [`Place::mean_noon`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn mean_midnight(&self, date: Date) -> Result<Timestamp, Error> {
+        Ok(later(self.mean_noon(date)?, -SECONDS_PER_DAY / 2.0))
     }
 }
 

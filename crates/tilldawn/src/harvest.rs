@@ -46,7 +46,7 @@ pub(crate) fn run(asked: &args::Harvest) -> Result<ExitCode, Failure> {
             let date = asked.date.ok_or_else(|| missing("the date", "--date 2026-10-09"))?;
             let steps = match &asked.zone {
                 Some(zone) => trip::clock_day(date, zone)?,
-                None => trip::mean_day(date, place.longitude_deg())?,
+                None => trip::mean_day(date, &place)?,
             };
             let zone = asked.zone.clone().unwrap_or(TimeZone::UTC);
             (stand.day(date, steps, &Cloud::Clear)?, zone)

@@ -32,7 +32,7 @@ pub fn forecast(
 ) -> Result<Forecast, TripError> {
     let (calendar, timeline) = prepare(plan)?;
     let cell = cell_of(plan);
-    let doubt = doubt(plan, timeline.nights);
+    let doubt = doubt(plan)?;
     let mut loads = loads_of(plan, &timeline);
 
     let central = doubt.central();
@@ -74,7 +74,7 @@ pub fn forecast(
 pub(crate) fn chances(plan: &Plan, settings: Settings) -> Result<Vec<Chance>, TripError> {
     let (_, timeline) = prepare(plan)?;
     let cell = cell_of(plan);
-    let doubt = doubt(plan, timeline.nights);
+    let doubt = doubt(plan)?;
     let loads = loads_of(plan, &timeline);
     let lottery = Lottery {
         timeline: &timeline,
@@ -146,17 +146,15 @@ fn standing_w(plan: &Plan) -> f64 {
     plan.supplies.iter().map(own).sum()
 }
 
-fn doubt(plan: &Plan, days: usize) -> Doubt {
+fn doubt(plan: &Plan) -> Result<Doubt, TripError> {
     let spread = &plan.battery.pack.spread;
-    let of = |given: &quantity::Given| given.plus_minus.unwrap_or(0.0) / plan::COVERAGE_95;
-    let air_k = of(&plan.air.night_c).max(of(&plan.air.day_c));
-    Doubt {
+    Ok(Doubt {
         capacity: spread.capacity,
         resistance: spread.resistance,
         ocv_v: spread.ocv_v,
-        skies: Skies::alike(&plan.sun, days, air_k),
+        skies: Skies::of_plan(plan)?,
         devices: plan.gear.load_spread.clone(),
-    }
+    })
 }
 
 fn night_forecast(

@@ -4,8 +4,9 @@
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
+use plan::{Plan, Supply};
 use sky::weather::{Filled, Gaps, Weather};
-use sky::{Aim, Cloud, Light, Steps, Surroundings, Track, light_on_panel};
+use sky::{Aim, AirTemperature, Cloud, Light, Place, Steps, Surroundings, Track, light_on_panel};
 use source::Panel;
 
 use crate::error::TripError;
@@ -58,14 +59,10 @@ const SUNRISE_DEG: f64 = -0.8333;
 /// to the minute.
 ///
 /// # Errors
-/// When there is no such day.
-pub fn mean_day(date: Date, longitude_deg: f64) -> Result<Steps, TripError> {
-    let east_min = (longitude_deg * 4.0).round() as i64;
-    let start = TimeZone::UTC
-        .to_timestamp(date.at(0, 0, 0, 0))
-        .and_then(|midnight| midnight.checked_sub(SignedDuration::from_secs(60 * east_min)))
-        .map_err(|_| no_day(date))?;
-    Ok(Steps { start, step_s: STEP_S, count: (DAY_S / STEP_S) as usize })
+/// When the date lies outside the years 1950 to 2100.
+pub fn mean_day(date: Date, place: &Place) -> Result<Steps, TripError> {
+    let count = (DAY_S / STEP_S) as usize;
+    Ok(Steps { start: place.mean_midnight(date)?, step_s: STEP_S, count })
 }
 
 /// A date by the clocks of a zone, from its first moment to that of the next date: 23 or 25 hours
@@ -88,7 +85,30 @@ fn no_day(date: Date) -> TripError {
     sky::Error::Date { read: date.to_string() }.into()
 }
 
-impl Stand<'_> {
+impl<'a> Stand<'a> {
+    /// The panels of a plan, in air of a temperature.
+    pub(crate) fn of_plan(plan: &'a Plan, air: &AirTemperature) -> Vec<Self> {
+        let around = Surroundings {
+            horizon: plan.site.horizon.clone(),
+            turbidity: plan.site.turbidity,
+            albedo: plan.site.albedo,
+            air: air.clone(),
+            wind_mps: plan.air.wind_mps,
+            ..Surroundings::at(plan.site.place)
+        };
+        let panels = plan.supplies.iter().filter_map(|supply| match supply {
+            Supply::Panel(panel) => Some(panel),
+            Supply::Charger(_) => None,
+        });
+        panels
+            .map(|found| Stand {
+                around: around.clone(),
+                aim: found.aim.clone(),
+                panel: &found.panel,
+            })
+            .collect()
+    }
+
     /// A day under a computed sky.
     ///
     /// # Errors
@@ -130,10 +150,7 @@ impl Stand<'_> {
     ) -> Result<DayHarvest, TripError> {
         let hours = steps.step_s / 3600.0;
         let sum = |of: &dyn Fn(&Light) -> f64| hours * lights.iter().map(of).sum::<f64>();
-        let power_w: Vec<f64> = lights
-            .iter()
-            .map(|light| self.panel.power_w(light.poa_effective_w_m2, light.cell_temp_c))
-            .collect();
+        let power_w: Vec<f64> = lights.iter().map(|light| self.power_w(light)).collect();
         Ok(DayHarvest {
             date,
             steps,
@@ -147,6 +164,10 @@ impl Stand<'_> {
             power_w,
             filled,
         })
+    }
+
+    pub(crate) fn power_w(&self, light: &Light) -> f64 {
+        self.panel.power_w(light.poa_effective_w_m2, light.cell_temp_c)
     }
 
     /// How long the sun is up and in sight, to the minute.

@@ -2,11 +2,12 @@
 
 use plan::{Plan, Supply};
 use rig::Conditions;
-use sky::{AirTemperature, Cloud, Steps, Surroundings, light_on_panel};
+use sky::{AirCurve, AirTemperature, Cloud, DayAir, Steps, light_on_panel};
 use source::Conversion;
 
 use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
+use crate::harvest::Stand;
 use crate::loads::MOST_DEVICES;
 use crate::timeline::{Block, STEP_S, Set, Step, Timeline, cut};
 
@@ -20,7 +21,7 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
     let (begins_s, ends_s) = (calendar.begins_s(), calendar.ends_s());
     let uses = device_hours(plan, &calendar);
     let chargers = charger_hours(plan, &calendar);
-    let air = air_hours(plan, ends_s);
+    let air = air_hours(plan, &calendar, ends_s)?;
 
     let mut events_s: Vec<f64> = Vec::new();
     events_s.extend(calendar.evenings.iter().flat_map(|evening| [evening.from_s, evening.to_s]));
@@ -138,18 +139,17 @@ fn hold_v(supply: &Supply) -> f64 {
     }
 }
 
-/// The air's temperature hour by hour from the first noon: a cosine between the warmest of the
-/// day at 15:00 and the coldest of the night at 03:00, local mean time (common practice, no
-/// source).
-pub(crate) fn air_hours(plan: &Plan, ends_s: f64) -> Vec<f64> {
-    let (night_c, day_c) = (plan.air.night_c.value, plan.air.day_c.value);
-    let hours = (ends_s / 3600.0).ceil() as usize + 1;
-    (0..=hours)
-        .map(|hour| {
-            let after_warmest = std::f64::consts::TAU * (hour as f64 - 3.0) / 24.0;
-            0.5 * (day_c + night_c) + 0.5 * (day_c - night_c) * after_warmest.cos()
-        })
-        .collect()
+/// The air's usual temperature hour by hour from the first noon: the coldest at sunrise, the
+/// warmest at 14:00 local mean time.
+pub(crate) fn air_hours(
+    plan: &Plan,
+    calendar: &Calendar,
+    ends_s: f64,
+) -> Result<Vec<f64>, TripError> {
+    let usual = DayAir { lowest_c: plan.air.night_c.value, highest_c: plan.air.day_c.value };
+    let days = vec![usual; calendar.evenings.len() + 2];
+    let curve = AirCurve::over(&plan.site.place, plan.dates.first_evening, &days)?;
+    Ok(curve.hourly_c(calendar.noon, (ends_s / 3600.0).ceil() as usize + 2))
 }
 
 /// Whether anything in a set sets its power by the weather.
@@ -195,31 +195,25 @@ fn panels(
     ends_s: f64,
     air: &[f64],
 ) -> Result<Vec<PanelSun>, TripError> {
-    let around = Surroundings {
-        horizon: plan.site.horizon.clone(),
-        turbidity: plan.site.turbidity,
-        albedo: plan.site.albedo,
-        air: AirTemperature::Hourly(air.to_vec()),
-        wind_mps: plan.air.wind_mps,
-        ..Surroundings::at(plan.site.place)
-    };
     let count = (ends_s / STEP_S).ceil() as usize + 1;
     let steps = Steps { start: calendar.noon, step_s: STEP_S, count };
+    let stands = Stand::of_plan(plan, &AirTemperature::Hourly(air.to_vec()));
+    let controllers = plan.supplies.iter().filter_map(|supply| match supply {
+        Supply::Panel(panel) => Some(&panel.controller),
+        Supply::Charger(_) => None,
+    });
     let mut suns = Vec::new();
-    for supply in &plan.supplies {
-        let Supply::Panel(panel) = supply else { continue };
-        let controller = &panel.controller;
-        let lights = light_on_panel(&around, &panel.aim, &Cloud::Clear, steps)?;
+    for (stand, controller) in stands.iter().zip(controllers) {
+        let lights = light_on_panel(&stand.around, &stand.aim, &Cloud::Clear, steps)?;
         let (tracks, efficiency) = match controller.conversion() {
             Conversion::Mppt { efficiency } => (true, efficiency),
             Conversion::Pwm => (false, 1.0),
         };
         let output = lights.iter().map(|light| {
-            let (light_w_m2, cell_c) = (light.poa_effective_w_m2, light.cell_temp_c);
             if tracks {
-                efficiency * panel.panel.power_w(light_w_m2, cell_c)
+                efficiency * stand.power_w(light)
             } else {
-                panel.panel.current_a(light_w_m2, cell_c, SWITCHING_V)
+                stand.panel.current_a(light.poa_effective_w_m2, light.cell_temp_c, SWITCHING_V)
             }
         });
         suns.push(PanelSun {

@@ -57,7 +57,7 @@ pub fn survey(plan: &Plan) -> Result<Survey, TripError> {
     let night = calendar.evenings.iter().map(night_of).reduce(Night::then);
     let night = night.unwrap_or(Night { states: vec![], stretches: vec![], missing: vec![] });
     let last_s = night.stretches.last().map_or(0.0, |stretch| stretch.to_s);
-    let hourly_c = air_hours(plan, last_s);
+    let hourly_c = air_hours(plan, &calendar, last_s)?;
     let hours = (last_s / 3600.0).ceil() as usize;
     let air: Vec<_> = (0..hours)
         .map(|hour| conditions_at(plan, &hourly_c, 3600.0 * (hour as f64 + 0.5)))
