@@ -8,6 +8,9 @@ use maud::{Markup, html};
 /// Width of the terminal that tables are made for.
 const TERMINAL_COLUMNS: u16 = 80;
 
+/// A table of so many rows is kept on one page of paper.
+const MOST_WHOLE_ROWS: usize = 20;
+
 /// Keeps a number and its unit on one line.
 pub(crate) const NO_BREAK: char = '\u{a0}';
 
@@ -74,6 +77,11 @@ impl Table {
         self.notes.push(text.into());
     }
 
+    /// A table that fits on a page is not cut by its end.
+    fn whole_on_paper(&self) -> &'static str {
+        if self.rows.len() <= MOST_WHOLE_ROWS { " whole" } else { "" }
+    }
+
     fn has_headings(&self) -> bool {
         self.columns.iter().any(|column| !column.heading.is_empty())
     }
@@ -124,7 +132,7 @@ impl Table {
     pub fn markup(&self) -> Markup {
         html! {
             @if !self.caption.is_empty() { p class="caption" { (self.caption) } }
-            div class="table" tabindex="0" role="region" aria-label=(self.caption) {
+            div class={ "table" (self.whole_on_paper()) } tabindex="0" role="region" aria-label=(self.caption) {
                 table aria-label=(self.caption) {
                     @if self.has_headings() {
                         thead { tr { @for column in &self.columns {
