@@ -319,7 +319,7 @@ impl<const N: usize> Bank<N> {
                 let end_v = rest_v + slope_v[lane] * (end_rest - rest[lane]) - v1_v * pace.v1_keep;
                 let held_a = (end_v - block.hold_v) / end_ohm;
                 let full_a = (soc - 1.0) / (efficiency * soc_per_a);
-                let least_a = held_a.max(full_a).max(self.least_a[lane]).min(0.0);
+                let least_a = smaller(larger(larger(held_a, full_a), self.least_a[lane]), 0.0);
                 let over = current_a < least_a;
                 current_a = if over { least_a } else { current_a };
                 v = if over { emf_v - ohm * least_a } else { v };
@@ -460,5 +460,16 @@ fn newton<const N: usize>(
     let next = v + off_v / (1.0 + ohm * (load_slope - source_slope));
     // where no voltage satisfies the load Newton's method runs away; a constant power has its last
     // solution at half the emf
-    next.max(0.4 * emf_v).min(2.0 * emf_v)
+    smaller(larger(next, 0.4 * emf_v), 2.0 * emf_v)
+}
+
+/// `f64::max` and `f64::min` without their care for NaN, which costs three instructions.
+#[inline(always)]
+fn larger(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
+#[inline(always)]
+fn smaller(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
 }

@@ -178,16 +178,16 @@ pub(crate) fn run_portable<const N: usize>(
 /// believed: a cheap question that errs on the side of yes.
 #[inline(always)]
 fn may_stop<const N: usize>(before_v: &Row<N>, v: &Row<N>, floor_v: &Row<N>) -> bool {
-    let mut close = 0.0;
+    let mut close = 0_u64;
     for lane in 0..N {
         let rise_v = v[lane] - before_v[lane];
         // the means drawn on to the end of the step
         let end_v = v[lane] + 0.5 * rise_v;
         let least_v = if rise_v < 0.0 { end_v } else { v[lane] };
-        close += if least_v < floor_v[lane] + NEAR_V { 1.0 } else { 0.0 };
-        close += if rise_v.abs() > JUMP_V { 1.0 } else { 0.0 };
+        close |= u64::from(least_v < floor_v[lane] + NEAR_V);
+        close |= u64::from(rise_v.abs() > JUMP_V);
     }
-    close > 0.0
+    close > 0
 }
 
 /// This near to the floor a step is looked at closely.
