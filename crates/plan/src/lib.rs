@@ -106,8 +106,9 @@ impl Plan {
     }
 }
 
-/// Reads a file that holds one pack: `format = 1` and a table `[pack]`. Gives the pack and the
-/// record it was measured from; what was taken as usual is added to `defaults`.
+/// Reads a file that holds one pack: `format = 1` and a table `[pack]`, or the form in which a
+/// fitted pack is kept, which says its `[provenance]`. Gives the pack and the record it was
+/// measured from; what was taken as usual is added to `defaults`.
 ///
 /// # Errors
 /// If the file, or the record it names, can't be read or holds a value that can't be.
@@ -118,11 +119,26 @@ pub fn read_pack_file(
     let text = text_of(path)?;
     let file = path.display().to_string();
     let source = Source { file: &file, text: &text };
+    if let Some(pack) = kept_pack(&source)? {
+        return Ok((pack, None));
+    }
     with_root(&source, |mut root| {
         let found = battery::read_model(root.section("pack")?, folder_of(path), defaults)?;
         root.finish()?;
         Ok(found)
     })
+}
+
+/// The pack of a file in the form in which packs are kept; `None` if it is of another form.
+fn kept_pack(source: &Source<'_>) -> Result<Option<pack::Pack>, PlanError> {
+    let says_provenance = DeTable::parse(source.text)
+        .is_ok_and(|document| document.get_ref().contains_key("provenance"));
+    if !says_provenance {
+        return Ok(None);
+    }
+    toml::from_str(source.text)
+        .map(Some)
+        .map_err(|error| source.error(error.span(), "", error.message()))
 }
 
 /// Parses a file, checks its format's version, and hands on its outermost table.

@@ -1,6 +1,6 @@
 //! How long a pack carries one load, for the terminal.
 
-use pack::{Ended, Load, Pack, Provenance, Runtime};
+use pack::{Ended, Likely, Load, Pack, Provenance};
 use quantity::{Kind, significant};
 
 use crate::table::{Table, indented, paragraph};
@@ -20,7 +20,8 @@ pub struct RuntimeAsked<'a> {
 
 /// The answer for a terminal of 80 columns.
 #[must_use]
-pub fn runtime_text(asked: &RuntimeAsked<'_>, runtime: &Runtime) -> String {
+pub fn runtime_text(asked: &RuntimeAsked<'_>, likely: &Likely) -> String {
+    let runtime = &likely.central;
     let load = match asked.load {
         Load::Power(power_w) => Kind::Power.show(power_w),
         Load::Current(current_a) => Kind::Current.show(current_a),
@@ -44,6 +45,11 @@ pub fn runtime_text(asked: &RuntimeAsked<'_>, runtime: &Runtime) -> String {
         table.row(["Behind a cable of", &Kind::Resistance.show(asked.behind_ohm)]);
     }
     table.row(["Cutoff at the load", &cutoff]);
+    let (low, high) =
+        (Kind::Duration.show(likely.time_low_s), Kind::Duration.show(likely.time_high_s));
+    if low != high {
+        table.row(["19 times of 20", &format!("{low} to {high}")]);
+    }
     table.row(["Charge delivered", &Kind::Charge.show(runtime.delivered_ah)]);
     table.row(["Energy delivered", &Kind::Energy.show(runtime.delivered_wh)]);
     table.row(["Left in the pack", &Kind::Fraction.show(runtime.end.soc.max(0.0))]);
@@ -79,7 +85,7 @@ fn remarks(pack: &Pack) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use pack::{Chemistry, runtime};
+    use pack::{Chemistry, likely_runtime};
 
     use super::*;
 
@@ -88,9 +94,10 @@ mod tests {
         let pack = Pack::typical(Chemistry::Lfp, 40.0).unwrap();
         let asked =
             RuntimeAsked { pack: &pack, load: Load::Power(30.0), behind_ohm: 0.05, cutoff_v: 12.0 };
-        let found = runtime(&pack, asked.load, asked.behind_ohm, asked.cutoff_v).unwrap();
+        let found = likely_runtime(&pack, asked.load, asked.behind_ohm, asked.cutoff_v).unwrap();
         let text = runtime_text(&asked, &found);
         assert!(text.starts_with("30 W for "), "{text}");
+        assert!(text.contains("19 times of 20") && text.contains(" h "), "{text}");
         assert!(text.contains("not measured") && text.contains("50 mΩ"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     }

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use pack::{Load, Pack, Runtime};
+use pack::{Likely, Load, Pack};
 use report::RuntimeAsked;
 use serde::Serialize;
 
@@ -18,13 +18,13 @@ pub(crate) fn run(asked: &args::Runtime) -> Result<ExitCode, Failure> {
         (_, _, ohm) => Load::Resistance(ohm.unwrap_or(f64::INFINITY)),
     };
     let behind_ohm = asked.cable.unwrap_or(0.0);
-    let runtime = pack::runtime(&pack, load, behind_ohm, asked.cutoff)
+    let likely = pack::likely_runtime(&pack, load, behind_ohm, asked.cutoff)
         .map_err(|error| Failure::new("arguments", error.to_string()))?;
     if asked.json {
-        print_json(&Document::of(&runtime))?;
+        print_json(&Document::of(&likely))?;
     } else {
         let asked = RuntimeAsked { pack: &pack, load, behind_ohm, cutoff_v: asked.cutoff };
-        print(&report::runtime_text(&asked, &runtime))?;
+        print(&report::runtime_text(&asked, &likely))?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -62,6 +62,8 @@ fn is_toml(path: &Path) -> bool {
 #[derive(Serialize)]
 struct Document {
     time_to_cutoff_s: f64,
+    time_low_s: f64,
+    time_high_s: f64,
     delivered_ah: f64,
     delivered_wh: f64,
     ended_by: &'static str,
@@ -69,9 +71,12 @@ struct Document {
 }
 
 impl Document {
-    fn of(runtime: &Runtime) -> Self {
+    fn of(likely: &Likely) -> Self {
+        let runtime = &likely.central;
         Document {
             time_to_cutoff_s: runtime.time_to_cutoff_s,
+            time_low_s: likely.time_low_s,
+            time_high_s: likely.time_high_s,
             delivered_ah: runtime.delivered_ah,
             delivered_wh: runtime.delivered_wh,
             ended_by: runtime.ended_by.word(),

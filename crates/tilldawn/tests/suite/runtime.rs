@@ -125,3 +125,24 @@ fn what_is_missing_is_said() {
     assert_eq!(ran.status, 2);
     assert!(ran.err.contains("--power"), "{}", ran.err);
 }
+
+#[test]
+fn a_kept_pack_and_how_sure_it_is() {
+    // the form in which a measured pack is kept, as the documents show it
+    let documents = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/pack.md");
+    let text = std::fs::read_to_string(documents).unwrap();
+    let kept = text.split("```toml").nth(1).unwrap().split("```").next().unwrap();
+    let path = folder("runtime-kept").join("pack.toml");
+    std::fs::write(&path, kept).unwrap();
+    let path = path.to_str().unwrap();
+    let found = json(&["runtime", path, "--current", "4 A", "--cutoff", "11 V"]);
+    let time = |key: &str| number(&found[key]);
+    assert!(time("time_low_s") < time("time_to_cutoff_s"), "{found}");
+    assert!(time("time_to_cutoff_s") < time("time_high_s"), "{found}");
+    // known to 1 % and a little resistance: two standard uncertainties either way
+    close("width", time("time_high_s") / time("time_low_s"), 1.04, 0.02);
+    std::fs::write(path, kept.replace("r0_ohm = 0.0086", "r0_ohm = -1.0")).unwrap();
+    let ran = run(&["runtime", path, "--current", "4 A"]);
+    assert_eq!(ran.status, 2);
+    assert!(ran.err.contains("r0_ohm") && ran.err.contains("0 or more"), "{}", ran.err);
+}
