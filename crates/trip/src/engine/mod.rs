@@ -11,6 +11,7 @@
 //! up to that moment and on from it.
 
 mod bank;
+mod solve;
 mod stop;
 
 use pack::{Circuit, Limits};
