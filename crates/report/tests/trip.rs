@@ -7,8 +7,8 @@ use std::path::Path;
 
 use plan::Plan;
 use report::page::Provenance;
-use report::{field_card, trip_page, trip_text};
-use trip::{Forecast, Settings, forecast};
+use report::{Mends, field_card, trip_page, trip_text};
+use trip::{Forecast, Settings, Shed, Shedding, forecast};
 
 /// Three nights of which the last is not sure.
 const PLAN: &str = r#"
@@ -93,11 +93,32 @@ fn the_page_shows_the_trip() {
 #[test]
 fn the_card_has_each_hour_of_each_night() {
     let (plan, forecast) = example();
-    let card = field_card(&plan, &forecast, Provenance::default());
+    let card = field_card(&plan, &forecast, None, Provenance::default());
     keep("card.html", &card);
     assert!(!card.contains("NaN"));
     for clock in ["19:00", "00:00", "07:00"] {
         let row = format!("<th scope=\"row\">{clock}</th>");
         assert_eq!(card.matches(&row).count(), 3, "{clock}");
     }
+}
+
+#[test]
+fn the_card_says_what_to_switch_off() {
+    let (plan, forecast) = example();
+    let shed = |device: &str, hour: Option<i8>| Shed {
+        device: device.into(),
+        from: hour.map(|hour| jiff::civil::time(hour, 0, 0, 0)),
+    };
+    let shedding = Shedding {
+        steps: vec![shed("dew <heater>", Some(2)), shed("camera", None)],
+        nights: Vec::new(),
+        enough: false,
+    };
+    let mends = Mends { fixes: &[], shedding: Some(&shedding) };
+    let card = field_card(&plan, &forecast, Some(mends), Provenance::default());
+    assert!(card.contains(
+        "To reach dawn switch off the dew &lt;heater&gt; from 02:00 on and the camera all night. Even that is not sure enough."
+    ));
+    let card = field_card(&plan, &forecast, None, Provenance::default());
+    assert!(card.contains("Switch off first: dew &lt;heater&gt;."));
 }

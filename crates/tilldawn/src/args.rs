@@ -339,6 +339,9 @@ pub(crate) struct Trip {
     /// Write a report, a page for any browser
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,
+    /// Write a card for the field, one page to print: what the meter should show hour by hour
+    #[arg(long, value_name = "FILE")]
+    pub(crate) card: Option<PathBuf>,
     /// Exit with 1 if a night is less sure than this, such as 0.95
     #[arg(long, value_parser = fraction, value_name = "PROBABILITY")]
     pub(crate) check: Option<f64>,

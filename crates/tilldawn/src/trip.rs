@@ -32,12 +32,16 @@ pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     } else {
         print(&report::trip_text(&plan, &forecast, mends))?;
     }
+    let mut files = vec![plan.file.clone()];
+    files.extend(plan.battery.record.iter().map(|record| record.display().to_string()));
+    let provenance = provenance(files, Some(asked.seed));
     if let Some(path) = &asked.report {
-        let mut files = vec![plan.file.clone()];
-        files.extend(plan.battery.record.iter().map(|record| record.display().to_string()));
-        let provenance = provenance(files, Some(asked.seed));
-        write_file(path, &report::trip_page(&plan, &forecast, mends, provenance))?;
+        write_file(path, &report::trip_page(&plan, &forecast, mends, provenance.clone()))?;
         remark(&format!("report written to {}", path.display()));
+    }
+    if let Some(path) = &asked.card {
+        write_file(path, &report::field_card(&plan, &forecast, mends, provenance))?;
+        remark(&format!("card written to {}", path.display()));
     }
     let unsure = |wanted: f64| forecast.nights.iter().any(|night| night.chance.share < wanted);
     Ok(if asked.check.is_some_and(unsure) { ExitCode::from(1) } else { ExitCode::SUCCESS })

@@ -4,15 +4,20 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use plan::Plan;
-use trip::{Carried, Forecast, NightForecast};
+use trip::{Carried, Forecast, NightForecast, Shedding};
 
-use super::told;
+use super::{Mends, told};
 use crate::page::{Block, Page, Provenance, Section};
 use crate::words::{NONE, chance, fixed, listed, sentence_case};
 
 /// A card to print, A4.
 #[must_use]
-pub fn field_card(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> String {
+pub fn field_card(
+    plan: &Plan,
+    forecast: &Forecast,
+    mends: Option<Mends<'_>>,
+    provenance: Provenance,
+) -> String {
     let nights = html! {
         div class="card" {
             @for night in &forecast.nights { (night_card(plan, forecast, night)) }
@@ -24,7 +29,11 @@ pub fn field_card(plan: &Plan, forecast: &Forecast, provenance: Provenance) -> S
         verdict: told::verdict(plan, forecast),
         sections: vec![Section::new(
             "",
-            vec![Block::Text(how_to_read(plan)), Block::Markup(nights), Block::Text(shed(plan))],
+            vec![
+                Block::Text(how_to_read(plan)),
+                Block::Markup(nights),
+                Block::Text(shed(plan, mends.and_then(|mends| mends.shedding))),
+            ],
         )],
         provenance,
     }
@@ -38,7 +47,20 @@ fn how_to_read(plan: &Plan) -> String {
     )
 }
 
-fn shed(plan: &Plan) -> String {
+/// What to switch off: as worked out, or else in the order of the plan.
+fn shed(plan: &Plan, worked_out: Option<&Shedding>) -> String {
+    if let Some(shedding) = worked_out {
+        let steps: Vec<String> = shedding
+            .steps
+            .iter()
+            .map(|step| match step.from {
+                Some(from) => format!("the {} from {} on", step.device, from.strftime("%H:%M")),
+                None => format!("the {} all night", step.device),
+            })
+            .collect();
+        let how_sure = if shedding.enough { "" } else { " Even that is not sure enough." };
+        return format!("To reach dawn switch off {}.{how_sure}", listed(&steps));
+    }
     let mut order: Vec<(u32, &str)> = plan
         .gear
         .rig
