@@ -187,3 +187,30 @@ fn text_of(path: &Path) -> Result<String, PlanError> {
 fn folder_of(path: &Path) -> &Path {
     path.parent().unwrap_or(Path::new(""))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whoever copies the documentation's plan gets a plan, with all of the rig in it.
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test")]
+    fn the_documented_plan_is_one() {
+        let text = include_str!("../../../docs/plan-file.md");
+        let (_, block) = text.split_once("```toml\n").unwrap();
+        let (plan, _) = block.split_once("```").unwrap();
+        let plan = Plan::parse("plan-file.md", Path::new(""), plan)
+            .unwrap_or_else(|error| panic!("{error}"));
+        let rig = &plan.gear.rig;
+        assert_eq!((rig.branches().len(), rig.devices().len()), (4, 6));
+        let uses: Vec<&str> = rig
+            .devices()
+            .iter()
+            .flat_map(|device| &device.uses)
+            .map(|used| used.name.as_str())
+            .collect();
+        assert_eq!(uses, ["tracking", "parked", "", "", "charging", "charging", ""]);
+        assert_eq!(plan.gear.only_when_clear, [false, true, false, false, false, false]);
+        assert_eq!(rig.devices()[5].least_voltage_v, Some(207.0), "90 % of 230 V");
+    }
+}
