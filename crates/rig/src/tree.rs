@@ -93,6 +93,16 @@ impl Rig {
         &self.branches
     }
 
+    /// Whether a converter stands between the pack and a device, so that what it sees does not
+    /// follow the pack.
+    #[must_use]
+    pub fn is_behind_converter(&self, device: usize) -> bool {
+        self.islands
+            .iter()
+            .skip(1)
+            .any(|island| island.leaves.iter().any(|leaf| leaf.end == End::Device(device)))
+    }
+
     /// The device of a name.
     #[must_use]
     pub fn device(&self, name: &str) -> Option<usize> {

@@ -57,8 +57,9 @@ pub(crate) fn uses(trace: &Trace, rig: &Rig, loads: &mut Loads<'_>, draw: &Draw)
         let spare_v = |index: usize| {
             seen.devices[index].voltage_v - rig.devices()[index].least_voltage_v.unwrap_or(0.0)
         };
+        // what a converter gives does not fall with the pack
         let worst = (0..means.len())
-            .filter(|index| !means[*index].is_off())
+            .filter(|index| !means[*index].is_off() && !rig.is_behind_converter(*index))
             .min_by(|a, b| spare_v(*a).total_cmp(&spare_v(*b)))
             .map(|index| (index, seen.devices[index].voltage_v));
         // the step's own curve of the rig is within 0.1 % of this solution; the difference goes to
