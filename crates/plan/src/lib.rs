@@ -87,7 +87,7 @@ impl Plan {
                 supplies.push(supply::read(name, entry, &mut defaults)?);
             }
             let panels = supplies.iter().any(|supply| matches!(supply, Supply::Panel(_)));
-            let matters = panels || gear.only_when_clear.contains(&true);
+            let matters = panels || gear.only_when_clear.contains(&true) || gear.follows_dew();
             let around = weather::Around { site: &site, dates: &dates, folder, matters };
             let weather = weather::read(weather_section, &around, &mut defaults)?;
             root.finish()?;
