@@ -84,7 +84,7 @@ impl Plan {
             let air = air::read(air_section, gear.follows_dew(), &mut defaults)?;
             let mut supplies = Vec::new();
             for (name, entry) in root.named_sections("sources")? {
-                supplies.push(supply::read(name, entry, &mut defaults)?);
+                supplies.push(supply::read(name, entry, (&site, &dates), &mut defaults)?);
             }
             let panels = supplies.iter().any(|supply| matches!(supply, Supply::Panel(_)));
             let matters = panels || gear.only_when_clear.contains(&true) || gear.follows_dew();

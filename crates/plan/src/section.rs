@@ -206,6 +206,16 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// A list of tables that may be left out: `aims = [{ … }, { … }]`.
+    pub(crate) fn maybe_sections(&mut self, key: &'static str) -> Result<Option<Vec<Section<'a>>>> {
+        let Some(value) = self.entry(key) else { return Ok(None) };
+        let DeValue::Array(entries) = value.get_ref() else {
+            let found = article(value.get_ref());
+            return Err(self.error(key, format!("here is {found}; a list of tables is wanted")));
+        };
+        entries.iter().map(|entry| self.below(key, entry)).collect::<Result<_>>().map(Some)
+    }
+
     /// The named tables below a table that may be left out: `[rig.devices.mount]`, in the order written.
     pub(crate) fn named_sections(
         &mut self,

@@ -19,7 +19,7 @@ pub enum Weather {
     /// A mean clearness, and days spread about it; by evening.
     Clearness(Vec<ClearnessDay>),
     /// Days that were: those of the season in a file of hours.
-    File(FileDays),
+    File(Box<FileDays>),
 }
 
 /// How much of a clear day's harvest arrives.
@@ -90,7 +90,7 @@ pub(crate) fn read(
         ["clearness"] | ["peak_sun_hours"] => {
             Weather::Clearness(read_clearness(&mut section, around, defaults)?)
         }
-        ["file"] => Weather::File(read_file(&mut section, around, defaults)?),
+        ["file"] => Weather::File(Box::new(read_file(&mut section, around, defaults)?)),
         [_, second, ..] => {
             return Err(section.error(
                 second,

@@ -61,7 +61,8 @@ pub(crate) fn both(a: &[Stretch], b: &[Stretch]) -> Vec<Stretch> {
 
 /// Total length, s.
 pub(crate) fn total_s(stretches: &[Stretch]) -> f64 {
-    stretches.iter().map(|(start, end)| end - start).sum()
+    // a sum of nothing is -0
+    stretches.iter().map(|(start, end)| end - start).sum::<f64>() + 0.0
 }
 
 /// Grid points with the curve's humps and dips among them. The grid reaches a step beyond both

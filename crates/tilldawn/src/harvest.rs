@@ -6,15 +6,42 @@ use std::process::ExitCode;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::{Offset, TimeZone};
+use plan::Plan;
 use serde::Serialize;
 use sky::weather::{Filled, Gaps, Weather};
 use sky::{Aim, AirTemperature, Cloud, Place, Surroundings};
-use trip::{DayHarvest, Stand};
+use trip::{DayHarvest, PlannedDay, Stand};
 
 use crate::args;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
 
 pub(crate) fn run(asked: &args::Harvest) -> Result<ExitCode, Failure> {
+    match &asked.plan {
+        Some(path) => planned(asked, &Plan::read(path)?),
+        None => one_day(asked),
+    }
+}
+
+/// The days of a plan.
+fn planned(asked: &args::Harvest, plan: &Plan) -> Result<ExitCode, Failure> {
+    let days = trip::planned_days(plan)?;
+    if asked.json {
+        print_json(&PlannedDocument { days: days.iter().map(DayDocument::of).collect() })?;
+    } else {
+        print(&report::planned_harvest_text(plan, &days))?;
+    }
+    if let Some(path) = &asked.report {
+        let mut files = vec![plan.file.clone()];
+        if let plan::Weather::File(file) = &plan.weather {
+            files.push(file.path.display().to_string());
+        }
+        write_file(path, &report::planned_harvest_page(plan, &days, provenance(files, None)))?;
+        remark(&format!("report written to {}", path.display()));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn one_day(asked: &args::Harvest) -> Result<ExitCode, Failure> {
     let place = asked_place(asked)?;
     let weather = match &asked.weather {
         Some(path) => Some(read_weather(path, place)?),
@@ -151,6 +178,36 @@ impl args::Harvest {
             air: self.air.map_or(usual.air, AirTemperature::Constant),
             wind_mps: self.wind.unwrap_or(usual.wind_mps),
             ..Surroundings::at(place)
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct PlannedDocument {
+    days: Vec<DayDocument>,
+}
+
+/// One day of a plan, all panels together, before any controller.
+#[derive(Serialize)]
+struct DayDocument {
+    date: Date,
+    clear_wh: f64,
+    panel_wh: f64,
+    panel_low_wh: f64,
+    panel_high_wh: f64,
+    sun_hours: f64,
+}
+
+impl DayDocument {
+    fn of(day: &PlannedDay) -> Self {
+        let [panel_low_wh, panel_high_wh] = day.range_wh();
+        Self {
+            date: day.date,
+            clear_wh: day.clear_wh.iter().sum(),
+            panel_wh: day.usual_wh(),
+            panel_low_wh,
+            panel_high_wh,
+            sun_hours: day.sun_h,
         }
     }
 }

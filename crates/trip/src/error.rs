@@ -25,6 +25,9 @@ pub enum TripError {
     /// The rig can't stand even at the beginning.
     #[error("with the pack as charged at dusk, {0}")]
     Collapse(#[from] rig::Collapse),
+    /// A plan without a panel has no harvest.
+    #[error("the plan has no panel; write one such as [sources.panel] with panel = \"100 W\"")]
+    NoPanel,
     /// Nothing to draw.
     #[error("at least one draw is needed")]
     NoDraws,

@@ -6,10 +6,14 @@ use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use plan::{Plan, Supply};
 use sky::weather::{Filled, Gaps, Weather};
-use sky::{Aim, AirTemperature, Cloud, Light, Place, Steps, Surroundings, Track, light_on_panel};
+use sky::{
+    Aim, AirCurve, AirTemperature, Cloud, DayAir, Light, Place, Steps, Surroundings, Track,
+    light_on_panel,
+};
 use source::Panel;
 
 use crate::error::TripError;
+use crate::skies::Skies;
 
 /// A panel where it stands.
 #[derive(Debug, Clone)]
@@ -206,4 +210,65 @@ impl DayHarvest {
             start.saturating_add(offset.unwrap_or_default()).unwrap_or(start)
         })
     }
+}
+
+/// One day of a plan and what its panels may give, before any controller.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlannedDay {
+    /// The date; the evening of a night follows it.
+    pub date: Date,
+    /// Under a clear sky, panel by panel (Wh).
+    pub clear_wh: Vec<f64>,
+    /// Share of it that arrives on the mean.
+    pub share: f64,
+    /// Shares that 10 % and 90 % of such days stay below.
+    pub share_range: [f64; 2],
+    /// How long the sun is up and in sight (h).
+    pub sun_h: f64,
+    /// Light on the level under a clear sky (Wh/m²).
+    pub clear_level_wh_m2: f64,
+}
+
+impl PlannedDay {
+    /// What all panels give on the mean (Wh).
+    #[must_use]
+    pub fn usual_wh(&self) -> f64 {
+        self.share * self.clear_wh.iter().sum::<f64>()
+    }
+
+    /// What 10 % and 90 % of such days stay below (Wh).
+    #[must_use]
+    pub fn range_wh(&self) -> [f64; 2] {
+        self.share_range.map(|share| share * self.clear_wh.iter().sum::<f64>())
+    }
+}
+
+/// The days before the evenings of a plan.
+///
+/// # Errors
+/// When the plan has no panel, or a date lies outside the years 1950 to 2100.
+pub fn planned_days(plan: &Plan) -> Result<Vec<PlannedDay>, TripError> {
+    let skies = Skies::of_plan(plan)?;
+    let usual = DayAir { lowest_c: plan.air.night_c.value, highest_c: plan.air.day_c.value };
+    let mut days = Vec::with_capacity(plan.dates.nights);
+    for ((at, date), sky) in plan.dates.evenings().enumerate().zip(skies.central()) {
+        let steps = mean_day(date, &plan.site.place)?;
+        let curve = AirCurve::over(&plan.site.place, date, &[usual; 2])?;
+        let hours = (DAY_S / 3600.0) as usize + 1;
+        let air = AirTemperature::Hourly(curve.hourly_c(steps.start, hours));
+        let mut found = Vec::new();
+        for stand in Stand::of_plan(plan, &air) {
+            found.push(stand.day(date, steps, &Cloud::Clear)?);
+        }
+        let Some(first) = found.first() else { return Err(TripError::NoPanel) };
+        days.push(PlannedDay {
+            date,
+            share: sky.sun,
+            share_range: skies.range(at),
+            sun_h: first.sun_h,
+            clear_level_wh_m2: first.level_wh_m2,
+            clear_wh: found.iter().map(|day| day.panel_wh).collect(),
+        });
+    }
+    Ok(days)
 }

@@ -30,7 +30,7 @@ pub use engine::Cause;
 pub use error::TripError;
 pub use fixes::{Fix, Shed, Shedding, fixes, shedding};
 pub use forecast::forecast;
-pub use harvest::{DayHarvest, Stand, clock_day, mean_day};
+pub use harvest::{DayHarvest, PlannedDay, Stand, clock_day, mean_day, planned_days};
 pub use ledger::Ledger;
 pub use season::{Per, Stretch, gathered, night_h};
 pub use survey::{NEARLY_EMPTY, Survey, SurveyedNight, survey};

@@ -83,7 +83,7 @@ fn read_converter(
     Ok(Converter { least_input_v, ..converter })
 }
 
-pub(super) fn read_wire(entry: &mut Section<'_>) -> Result<Wire, PlanError> {
+pub(crate) fn read_wire(entry: &mut Section<'_>) -> Result<Wire, PlanError> {
     let cable = match entry.maybe_section("cable")? {
         Some(mut cable) => {
             let length_m = cable.value("length", Kind::Length)?;

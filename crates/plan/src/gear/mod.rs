@@ -4,6 +4,8 @@ mod device;
 mod feed;
 mod weather;
 
+pub(crate) use feed::read_wire;
+
 use quantity::Kind;
 use rig::{Branch, Device, Follows, Rig, RigError};
 

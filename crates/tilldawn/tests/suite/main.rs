@@ -10,3 +10,4 @@ mod rig;
 mod runtime;
 mod support;
 mod trip;
+mod weather;

@@ -1,12 +1,15 @@
 //! `[sources]`: panels with their controllers, chargers.
 
+mod panel;
+
 use quantity::Kind;
 use rig::schedule::When;
-use sky::{Aim, Facing};
-use source::{Cells, Controller, Conversion, Profile, USUAL_MAX_POWER_V};
+use sky::Aim;
+use source::{Controller, Conversion, Profile};
 
 use crate::error::PlanError;
 use crate::section::Section;
+use crate::site::{Dates, Site};
 
 /// Something that puts energy in.
 #[derive(Debug, Clone)]
@@ -46,70 +49,26 @@ pub struct Charger {
 pub(crate) fn read(
     name: String,
     mut section: Section<'_>,
+    (site, dates): (&Site, &Dates),
     defaults: &mut Vec<String>,
 ) -> Result<Supply, PlanError> {
-    let supply = match (section.has("panel"), section.has("charger")) {
-        (true, false) => Supply::Panel(read_panel(name, &mut section, defaults)?),
+    let is_panel = section.has("panel") || section.has("data_sheet");
+    let supply = match (is_panel, section.has("charger")) {
+        (true, false) => {
+            let panel = panel::read_panel(&name, &mut section, defaults)?;
+            let aim = panel::read_aim(&mut section, site, dates)?;
+            let controller = read_controller(&name, &mut section, defaults)?;
+            Supply::Panel(Panel { name, panel, aim, controller })
+        }
         (false, true) => Supply::Charger(read_charger(name, &mut section, defaults)?),
         _ => {
             return Err(section.error_here(
-                "a source is either a panel (panel = \"100 W\") or a charger (charger = \"10 A\")",
+                "a source is either a panel (panel = \"100 W\", or its data_sheet) or a charger (charger = \"10 A\")",
             ));
         }
     };
     section.finish()?;
     Ok(supply)
-}
-
-fn read_panel(
-    name: String,
-    section: &mut Section<'_>,
-    defaults: &mut Vec<String>,
-) -> Result<Panel, PlanError> {
-    let rating_w = section.value("panel", Kind::Power)?;
-    let coefficient_per_k =
-        section.maybe("coefficient", Kind::TemperatureCoefficient)?.unwrap_or_else(|| {
-            defaults.push(format!("sources.{name}.coefficient = \"-0.4 %/K\""));
-            -0.004
-        });
-    let max_power_v =
-        section.maybe("max_power_voltage", Kind::Voltage)?.unwrap_or(USUAL_MAX_POWER_V);
-    let dirt = section.maybe("dirt", Kind::Fraction)?.unwrap_or(0.0);
-    let cable_ohm = section.maybe("cable_resistance", Kind::Resistance)?.unwrap_or(0.0);
-    let panel = source::Panel::new(
-        Cells::Rated { rating_w, coefficient_per_k, max_power_v },
-        dirt,
-        cable_ohm,
-    )
-    .map_err(|error| section.error("panel", error.to_string()))?;
-    let aim = read_aim(section)?;
-    let controller = read_controller(&name, section, defaults)?;
-    Ok(Panel { name, panel, aim, controller })
-}
-
-fn read_aim(section: &mut Section<'_>) -> Result<Aim, PlanError> {
-    if let Some(every_s) = section.maybe("turned_every", Kind::Duration)? {
-        if every_s < 60.0 {
-            return Err(section.error(
-                "turned_every",
-                "a panel is turned by hand at most once a minute, such as \"2 h\"",
-            ));
-        }
-        return Ok(Aim::Tracked { every_s });
-    }
-    let tilt_deg = section.value("tilt", Kind::Angle)?;
-    let azimuth_deg = match section.maybe("azimuth", Kind::Angle)? {
-        Some(azimuth_deg) => azimuth_deg,
-        None if tilt_deg == 0.0 => 180.0,
-        None => {
-            return Err(
-                section.missing("azimuth", "\"180°\" (from north over east: 180° is south)")
-            );
-        }
-    };
-    let facing = Facing::new(tilt_deg, azimuth_deg.rem_euclid(360.0))
-        .map_err(|error| section.error("tilt", error.to_string()))?;
-    Ok(Aim::Fixed(facing))
 }
 
 /// Tracking and conversion together (common practice, no source).
