@@ -333,6 +333,12 @@ pub(crate) struct Trip {
     /// Try single changes and rank what would mend the weakest night
     #[arg(long)]
     pub(crate) fixes: bool,
+    /// After the trip: compare the forecast with what a meter recorded of the pack
+    #[arg(long, value_name = "RECORD")]
+    pub(crate) measured: Option<PathBuf>,
+    /// The clock that the record's times are of, such as Europe/Riga [default: the site's]
+    #[arg(long, value_name = "ZONE", requires = "measured")]
+    pub(crate) clock: Option<String>,
     /// Seed of the random draws; the same seed gives the same answer
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,

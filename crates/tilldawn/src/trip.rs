@@ -1,12 +1,13 @@
 //! `tilldawn trip`.
 
+mod document;
+
+use std::path::Path;
 use std::process::ExitCode;
 
-use jiff::Timestamp;
 use plan::Plan;
 use report::Mends;
-use serde::Serialize;
-use trip::{Cause, Fix, Forecast, Ledger, NightForecast, Settings, Shedding};
+use trip::{Fix, Forecast, Hindsight, Settings, Shedding};
 
 use crate::args;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
@@ -24,13 +25,21 @@ pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
             !patience::stopped()
         })?
     };
+    let looked_back = asked
+        .measured
+        .as_deref()
+        .map(|path| look_back(&plan, &forecast, path, asked))
+        .transpose()?;
     let mended = if asked.fixes { Some(mend(&plan, &forecast, settings)?) } else { None };
     let mends =
         mended.as_ref().map(|(fixes, shedding)| Mends { fixes, shedding: shedding.as_ref() });
     if asked.json {
-        print_json(&Document::of(&forecast, mends))?;
+        print_json(&document::Document::of(&forecast, mends, looked_back.as_ref()))?;
     } else {
         print(&report::trip_text(&plan, &forecast, mends))?;
+        if let Some(looked_back) = &looked_back {
+            print(&format!("\n{}", report::hindsight_text(looked_back)))?;
+        }
     }
     let mut files = vec![plan.file.clone()];
     files.extend(plan.battery.record.iter().map(|record| record.display().to_string()));
@@ -47,6 +56,21 @@ pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     Ok(if asked.check.is_some_and(unsure) { ExitCode::from(1) } else { ExitCode::SUCCESS })
 }
 
+fn look_back(
+    plan: &Plan,
+    forecast: &Forecast,
+    path: &Path,
+    asked: &args::Trip,
+) -> Result<Hindsight, Failure> {
+    let site_zone = || plan.site.zone.iana_name().map(str::to_owned);
+    let options = record::ReadOptions {
+        zone: asked.clock.clone().or_else(site_zone),
+        ..record::ReadOptions::default()
+    };
+    let record = record::read_file(path, &options, |_, _| {})?;
+    Ok(trip::hindsight(plan, forecast, &record)?)
+}
+
 fn mend(
     plan: &Plan,
     forecast: &Forecast,
@@ -60,133 +84,4 @@ fn mend(
         !patience::stopped()
     })?;
     Ok((fixes, trip::shedding(plan, forecast, settings)?))
-}
-
-#[derive(Serialize)]
-struct Document<'a> {
-    nights: Vec<NightDocument<'a>>,
-    ledger: Ledger,
-    draws: usize,
-    seed: u64,
-    trip_probability: f64,
-    trip_probability_low: f64,
-    trip_probability_high: f64,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    fixes: Option<Vec<FixDocument<'a>>>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    shedding: Option<SheddingDocument<'a>>,
-}
-
-#[derive(Serialize)]
-struct FixDocument<'a> {
-    change: &'a str,
-    weakest_night_probability: f64,
-    gain: f64,
-}
-
-#[derive(Serialize)]
-struct SheddingDocument<'a> {
-    steps: Vec<ShedDocument<'a>>,
-    probabilities: Vec<f64>,
-    enough: bool,
-}
-
-#[derive(Serialize)]
-struct ShedDocument<'a> {
-    device: &'a str,
-    from: Option<String>,
-}
-
-#[derive(Serialize)]
-struct NightDocument<'a> {
-    evening: String,
-    sunset: Option<Timestamp>,
-    sunrise: Option<Timestamp>,
-    dark_h: f64,
-    carried: bool,
-    probability: f64,
-    probability_low: f64,
-    probability_high: f64,
-    soc_dusk: f64,
-    soc_dawn: f64,
-    used_wh: f64,
-    harvest_wh: f64,
-    least_voltage_v: Option<f64>,
-    worst_device: Option<&'a str>,
-    first_failure: Option<FailureDocument<'a>>,
-}
-
-#[derive(Serialize)]
-struct FailureDocument<'a> {
-    time: Timestamp,
-    device: Option<&'a str>,
-    cause: Cause,
-}
-
-impl<'a> Document<'a> {
-    fn of(forecast: &'a Forecast, mends: Option<Mends<'a>>) -> Self {
-        let fixes = mends.map(|mends| mends.fixes.iter().map(FixDocument::of).collect());
-        let shedding = mends.and_then(|mends| mends.shedding).map(SheddingDocument::of);
-        Document {
-            fixes,
-            shedding,
-            nights: forecast.nights.iter().map(NightDocument::of).collect(),
-            ledger: forecast.ledger,
-            draws: forecast.draws,
-            seed: forecast.settings.seed,
-            trip_probability: forecast.trip.share,
-            trip_probability_low: forecast.trip.low,
-            trip_probability_high: forecast.trip.high,
-        }
-    }
-}
-
-impl<'a> FixDocument<'a> {
-    fn of(fix: &'a Fix) -> Self {
-        FixDocument {
-            change: &fix.change,
-            weakest_night_probability: fix.weakest(),
-            gain: fix.gain,
-        }
-    }
-}
-
-impl<'a> SheddingDocument<'a> {
-    fn of(shedding: &'a Shedding) -> Self {
-        let step = |shed: &'a trip::Shed| ShedDocument {
-            device: &shed.device,
-            from: shed.from.map(|from| from.strftime("%H:%M").to_string()),
-        };
-        SheddingDocument {
-            steps: shedding.steps.iter().map(step).collect(),
-            probabilities: shedding.nights.iter().map(|chance| chance.share).collect(),
-            enough: shedding.enough,
-        }
-    }
-}
-
-impl<'a> NightDocument<'a> {
-    fn of(night: &'a NightForecast) -> Self {
-        NightDocument {
-            evening: night.evening.to_string(),
-            sunset: night.night.sunset,
-            sunrise: night.night.sunrise,
-            dark_h: night.night.dark_h,
-            carried: night.carried,
-            probability: night.chance.share,
-            probability_low: night.chance.low,
-            probability_high: night.chance.high,
-            soc_dusk: night.soc_dusk,
-            soc_dawn: night.soc_dawn,
-            used_wh: night.used_wh,
-            harvest_wh: night.harvest_wh,
-            least_voltage_v: night.least_voltage_v,
-            worst_device: night.worst_device.as_deref(),
-            first_failure: night.first_failure.as_ref().map(|failure| FailureDocument {
-                time: failure.time,
-                device: failure.device.as_deref(),
-                cause: failure.cause,
-            }),
-        }
-    }
 }

@@ -3,6 +3,9 @@
 //! `cargo bench -p trip`. Items are steps of one draw: 100 Mitem/s is 10 ns a step. Everything runs
 //! on one thread.
 
+// a benchmark that can't set itself up says so and ends
+#![allow(clippy::expect_used)]
+
 use std::path::Path;
 
 use divan::{Bencher, black_box, counter::ItemsCount};

@@ -117,6 +117,8 @@ pub struct Point {
     pub worst_v: Option<f64>,
     /// That device's least voltage (V).
     pub needed_v: Option<f64>,
+    /// Out of the pack (W), into it negative.
+    pub pack_w: f64,
     /// Into devices (W).
     pub load_w: f64,
     /// Out of the sources (W).

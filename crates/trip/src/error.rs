@@ -28,6 +28,16 @@ pub enum TripError {
     /// A plan without a panel has no harvest.
     #[error("the plan has no panel; write one such as [sources.panel] with panel = \"100 W\"")]
     NoPanel,
+    /// A record of the trip without a clock.
+    #[error(
+        "the record does not say when it began; times with a date are needed, and --clock where they lack a zone"
+    )]
+    RecordWithoutStart,
+    /// A record of another time.
+    #[error(
+        "the record covers no time of this trip; look at its dates, and at --clock for their zone"
+    )]
+    RecordElsewhere,
     /// Nothing to draw.
     #[error("at least one draw is needed")]
     NoDraws,

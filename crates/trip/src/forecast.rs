@@ -216,6 +216,7 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
             terminal_v: moment.voltage_v,
             worst_v: used.worst.map(|(_, v)| v),
             needed_v: used.worst.and_then(|(index, _)| devices[index].least_voltage_v),
+            pack_w: moment.voltage_v * moment.current_a,
             load_w: used.load_w,
             harvest_w: moment.voltage_v * moment.source_a,
         })

@@ -2,13 +2,14 @@
 
 mod card;
 mod cautions;
+mod hindsight;
 mod mends;
 mod tables;
 mod timeline;
 mod told;
 
 use plan::Plan;
-use trip::Forecast;
+use trip::{Forecast, Hindsight};
 
 use crate::page::{Block, Page, Provenance, Section};
 use crate::table::{indented, paragraph};
@@ -112,4 +113,10 @@ fn mend_section(plan: &Plan, forecast: &Forecast, mends: Mends<'_>) -> Section {
     }];
     blocks.extend(mends.shed_table().map(Block::Table));
     Section::new("What would mend it", blocks)
+}
+
+/// A trip looked back on, for a terminal of 80 columns.
+#[must_use]
+pub fn hindsight_text(looked_back: &Hindsight) -> String {
+    hindsight::nights(looked_back).terminal()
 }

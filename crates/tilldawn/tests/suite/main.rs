@@ -1,7 +1,6 @@
 //! The whole program, run as a person or a script runs it.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test")]
-
 mod bench;
 mod errors;
 mod harvest;

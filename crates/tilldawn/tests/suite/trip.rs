@@ -124,3 +124,29 @@ fn draws_go_on_until_the_interval_is_narrow() {
         assert!(width <= 0.05, "{night}");
     }
 }
+
+#[test]
+fn a_trip_is_looked_back_on() {
+    // a meter that recorded 30 W all through the first night
+    let rows: String = (0..=780)
+        .map(|minute| {
+            let at: jiff::Timestamp = "2026-10-09T17:35:00Z".parse().unwrap();
+            let at = at.checked_add(jiff::SignedDuration::from_mins(minute)).unwrap();
+            format!("{at},{:.2},2.30\n", 13.3 - 0.0007 * minute as f64)
+        })
+        .collect();
+    let path = folder("trip-measured").join("meter.csv");
+    std::fs::write(&path, format!("time,voltage_v,current_a\n{rows}")).unwrap();
+    let record = path.to_str().unwrap();
+    let trip = json(&["trip", EXAMPLE, "--draws", "16", "--measured", record]);
+    let night = &trip["hindsight"]["nights"][0];
+    assert!(number(&night["covered"]) > 0.98, "{night}");
+    close("recorded", number(&night["measured_out_wh"]), 13.0 * 2.3 * 13.03, 2.0);
+    let ran = run(&["trip", EXAMPLE, "--draws", "16", "--measured", record]);
+    assert!(
+        ran.out.contains("what the meter recorded") && ran.out.contains("the gear drew"),
+        "{}",
+        ran.out
+    );
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
+}

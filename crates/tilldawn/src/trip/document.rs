@@ -1,0 +1,202 @@
+//! The JSON document of `tilldawn trip`.
+
+use jiff::Timestamp;
+use report::Mends;
+use serde::Serialize;
+use trip::{Assumed, Cause, Fix, Forecast, Hindsight, Ledger, NightForecast, Shedding};
+
+#[derive(Serialize)]
+pub(super) struct Document<'a> {
+    nights: Vec<NightDocument<'a>>,
+    ledger: Ledger,
+    draws: usize,
+    seed: u64,
+    trip_probability: f64,
+    trip_probability_low: f64,
+    trip_probability_high: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fixes: Option<Vec<FixDocument<'a>>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    shedding: Option<SheddingDocument<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    hindsight: Option<HindsightDocument>,
+}
+
+#[derive(Serialize)]
+struct HindsightDocument {
+    nights: Vec<NightHindsightDocument>,
+    assumptions: Vec<AssumptionDocument>,
+}
+
+#[derive(Serialize)]
+struct NightHindsightDocument {
+    evening: String,
+    covered: f64,
+    planned_out_wh: f64,
+    measured_out_wh: f64,
+    planned_in_wh: f64,
+    measured_in_wh: f64,
+    planned_least_v: f64,
+    measured_least_v: f64,
+}
+
+#[derive(Serialize)]
+struct AssumptionDocument {
+    what: &'static str,
+    /// Relative; of the pack in V.
+    off: f64,
+    deviations: f64,
+}
+
+#[derive(Serialize)]
+struct FixDocument<'a> {
+    change: &'a str,
+    weakest_night_probability: f64,
+    gain: f64,
+}
+
+#[derive(Serialize)]
+struct SheddingDocument<'a> {
+    steps: Vec<ShedDocument<'a>>,
+    probabilities: Vec<f64>,
+    enough: bool,
+}
+
+#[derive(Serialize)]
+struct ShedDocument<'a> {
+    device: &'a str,
+    from: Option<String>,
+}
+
+#[derive(Serialize)]
+struct NightDocument<'a> {
+    evening: String,
+    sunset: Option<Timestamp>,
+    sunrise: Option<Timestamp>,
+    dark_h: f64,
+    carried: bool,
+    probability: f64,
+    probability_low: f64,
+    probability_high: f64,
+    soc_dusk: f64,
+    soc_dawn: f64,
+    used_wh: f64,
+    harvest_wh: f64,
+    least_voltage_v: Option<f64>,
+    worst_device: Option<&'a str>,
+    first_failure: Option<FailureDocument<'a>>,
+}
+
+#[derive(Serialize)]
+struct FailureDocument<'a> {
+    time: Timestamp,
+    device: Option<&'a str>,
+    cause: Cause,
+}
+
+impl<'a> Document<'a> {
+    pub(super) fn of(
+        forecast: &'a Forecast,
+        mends: Option<Mends<'a>>,
+        looked_back: Option<&Hindsight>,
+    ) -> Self {
+        let fixes = mends.map(|mends| mends.fixes.iter().map(FixDocument::of).collect());
+        let shedding = mends.and_then(|mends| mends.shedding).map(SheddingDocument::of);
+        Document {
+            fixes,
+            shedding,
+            hindsight: looked_back.map(HindsightDocument::of),
+            nights: forecast.nights.iter().map(NightDocument::of).collect(),
+            ledger: forecast.ledger,
+            draws: forecast.draws,
+            seed: forecast.settings.seed,
+            trip_probability: forecast.trip.share,
+            trip_probability_low: forecast.trip.low,
+            trip_probability_high: forecast.trip.high,
+        }
+    }
+}
+
+impl HindsightDocument {
+    fn of(looked_back: &Hindsight) -> Self {
+        HindsightDocument {
+            nights: looked_back
+                .nights
+                .iter()
+                .map(|night| NightHindsightDocument {
+                    evening: night.evening.to_string(),
+                    covered: night.covered,
+                    planned_out_wh: night.out_wh[0],
+                    measured_out_wh: night.out_wh[1],
+                    planned_in_wh: night.in_wh[0],
+                    measured_in_wh: night.in_wh[1],
+                    planned_least_v: night.least_v[0],
+                    measured_least_v: night.least_v[1],
+                })
+                .collect(),
+            assumptions: looked_back
+                .assumptions
+                .iter()
+                .map(|assumption| AssumptionDocument {
+                    what: match assumption.what {
+                        Assumed::Loads => "loads",
+                        Assumed::Sun => "sun",
+                        Assumed::Pack => "pack",
+                    },
+                    off: assumption.off,
+                    deviations: assumption.deviations(),
+                })
+                .collect(),
+        }
+    }
+}
+
+impl<'a> FixDocument<'a> {
+    fn of(fix: &'a Fix) -> Self {
+        FixDocument {
+            change: &fix.change,
+            weakest_night_probability: fix.weakest(),
+            gain: fix.gain,
+        }
+    }
+}
+
+impl<'a> SheddingDocument<'a> {
+    fn of(shedding: &'a Shedding) -> Self {
+        let step = |shed: &'a trip::Shed| ShedDocument {
+            device: &shed.device,
+            from: shed.from.map(|from| from.strftime("%H:%M").to_string()),
+        };
+        SheddingDocument {
+            steps: shedding.steps.iter().map(step).collect(),
+            probabilities: shedding.nights.iter().map(|chance| chance.share).collect(),
+            enough: shedding.enough,
+        }
+    }
+}
+
+impl<'a> NightDocument<'a> {
+    fn of(night: &'a NightForecast) -> Self {
+        NightDocument {
+            evening: night.evening.to_string(),
+            sunset: night.night.sunset,
+            sunrise: night.night.sunrise,
+            dark_h: night.night.dark_h,
+            carried: night.carried,
+            probability: night.chance.share,
+            probability_low: night.chance.low,
+            probability_high: night.chance.high,
+            soc_dusk: night.soc_dusk,
+            soc_dawn: night.soc_dawn,
+            used_wh: night.used_wh,
+            harvest_wh: night.harvest_wh,
+            least_voltage_v: night.least_voltage_v,
+            worst_device: night.worst_device.as_deref(),
+            first_failure: night.first_failure.as_ref().map(|failure| FailureDocument {
+                time: failure.time,
+                device: failure.device.as_deref(),
+                cause: failure.cause,
+            }),
+        }
+    }
+}
