@@ -57,7 +57,7 @@ fn wiring(rig: &Rig, name: &str, solution: &Solution) -> Rows {
         title: format!("Wiring: {name}"),
         description: verdict,
         axis: if in_percent {
-            "Voltage, of that of the pack or converter (%)"
+            "Voltage, as a share of the pack's or converter's (%)"
         } else {
             "Voltage (V)"
         }

@@ -204,6 +204,11 @@ when = "21:00 to 22:00"
         .collect();
     assert!(names.iter().any(|name| name.contains("phone charging")), "{names:?}");
     assert!(names.iter().any(|name| name.contains("screen bright")), "{names:?}");
+
+    // a converter's output does not fall with the pack: nobody behind one comes near its least
+    let trip = json(&["trip", path.to_str().unwrap(), "--draws", "16"]);
+    let worst = trip["nights"][0]["worst_device"].as_str().unwrap();
+    assert!(!["phone", "screen"].contains(&worst), "{worst}");
 }
 
 /// What follows the weather does so in the budget and in the trip.
