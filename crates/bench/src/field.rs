@@ -42,6 +42,36 @@ pub struct Level {
     pub share_of_time: f64,
 }
 
+/// A load that is on for a share of the time, whatever else is on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// Its power (W).
+    pub power_w: f64,
+    /// Its share of the nights' time (0..1).
+    pub share_of_time: f64,
+}
+
+impl Field {
+    /// The levels as devices of a rig: what each level adds to the one below it, on for as long as
+    /// the record was at that level or above. Together they take the mean of the levels.
+    #[must_use]
+    pub fn parts(&self) -> Vec<Part> {
+        let mut below_w = 0.0;
+        let mut parts = Vec::new();
+        for (at, level) in self.levels.iter().enumerate() {
+            let longer = self.levels.iter().skip(at);
+            let share_of_time = longer.map(|level| level.share_of_time).sum::<f64>().min(1.0);
+            let power_w = level.power_w - below_w;
+            // a level that differs in voltage alone adds nothing
+            if power_w > 0.0 {
+                parts.push(Part { power_w, share_of_time });
+                below_w = level.power_w;
+            }
+        }
+        parts
+    }
+}
+
 /// Charging for so long ends a night (s); less may be a panel that covers the load for a moment.
 const RECHARGE_S: f64 = 1800.0;
 /// After so long without a load another night begins (s).
@@ -170,5 +200,29 @@ fn share_out(levels: &mut [Level], current_a: f64, share_of_time: f64) {
         if let Some(level) = at.and_then(|at| levels.get_mut(at)) {
             level.share_of_time += part * share_of_time;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn levels_are_stacked_into_devices() {
+        let level = |power_w: f64, share_of_time| Level {
+            current_a: power_w / 12.5,
+            power_w,
+            share_of_time,
+        };
+        let levels = vec![level(8.0, 0.5), level(14.0, 0.3), level(30.0, 0.2)];
+        let parts = Field { nights: Vec::new(), levels: levels.clone() }.parts();
+        let found: Vec<[f64; 2]> =
+            parts.iter().map(|part| [part.power_w, part.share_of_time]).collect();
+        for (found, expect) in found.iter().zip([[8.0, 1.0], [6.0, 0.5], [16.0, 0.2]]) {
+            assert!(found.iter().zip(expect).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?}");
+        }
+        let mean_w: f64 = levels.iter().map(|level| level.power_w * level.share_of_time).sum();
+        let parts_w: f64 = parts.iter().map(|part| part.power_w * part.share_of_time).sum();
+        assert!((mean_w - parts_w).abs() < 1e-12);
     }
 }

@@ -30,7 +30,7 @@ pub use discharge::{AboveCutoff, Discharge};
 pub use doubt::{Doubt, Doubts};
 pub use efficiency::Efficiency;
 pub use error::BenchError;
-pub use field::{Field, Level, Night};
+pub use field::{Field, Level, Night, Part};
 pub use phase::{Phase, PhaseKind};
 pub use recharge::{Recharge, TimeTo};
 pub use repeats::{Claim, Difference, Repeats};

@@ -35,6 +35,13 @@ pub fn bench_text(tested: &[Tested<'_>]) -> String {
         for run in test.runs {
             text.push_str(&facts::facts(test, run).terminal());
             text.push('\n');
+            if let Some(field) = run.field.as_ref().filter(|field| !field.levels.is_empty()) {
+                text.push_str(&paragraph(told::AS_DEVICES));
+                for device in told::devices(field) {
+                    text.push_str(&indented(&device, "  ", "    "));
+                }
+                text.push('\n');
+            }
         }
         let rows = told::rows(test.record);
         if test.runs.is_empty() {
@@ -138,6 +145,8 @@ fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {
         blocks.push(Block::Table(tables::nights(field)));
         if !field.levels.is_empty() {
             blocks.push(Block::Table(tables::levels(field)));
+            blocks.push(Block::Text(told::AS_DEVICES.into()));
+            blocks.push(Block::List(told::devices(field)));
         }
     }
     if !run.resistances.is_empty() {

@@ -119,3 +119,24 @@ pub(super) const METHOD: [&str; 4] = [
 pub(super) const METER_STATED: &str = "The meter's stated accuracy is part of the uncertainty.";
 
 pub(super) const METER_NOT_STATED: &str = "No accuracy of the meter was stated: the uncertainty holds only what the record itself shows (last digits, noise, gaps). A meter that reads 1 % high makes every figure 1 % too high.";
+
+/// What stands before [`devices`].
+pub(super) const AS_DEVICES: &str =
+    "What was on, as devices of a plan that together take as much (under [rig.devices]):";
+
+/// The loads of a field run as lines of a plan.
+pub(super) fn devices(field: &bench::Field) -> Vec<String> {
+    field
+        .parts()
+        .iter()
+        .enumerate()
+        .map(|(at, part)| {
+            format!(
+                "\"load {}\" = {{ power = \"{}\", when = \"night at {:.0} %\" }}",
+                at + 1,
+                quantity::Kind::Power.show(part.power_w),
+                100.0 * part.share_of_time
+            )
+        })
+        .collect()
+}

@@ -267,3 +267,24 @@ fn a_rig_that_cannot_stand_is_named() {
     assert_eq!(ran.status, 2);
     assert!(ran.err.contains("the voltage collapses at \"camera\""), "{}", ran.err);
 }
+
+/// What a field run shows can be put into a plan as it stands, and takes as much there.
+#[test]
+fn measured_levels_become_devices() {
+    let record = "tests/reference/bench/more/logs/c08-nights.csv";
+    let told = run(&["bench", record]).out;
+    let lines: Vec<&str> =
+        told.lines().map(str::trim).filter(|line| line.starts_with("\"load ")).collect();
+    assert_eq!(lines.len(), 2, "{told}");
+    let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
+    let (from, to) =
+        (text.find("[rig.branches.hub]").unwrap(), text.find("[sources.panel]").unwrap());
+    let devices = format!("[rig.devices]\n{}\n\n", lines.join("\n"));
+    let path = changed("measured", &[(&text[from..to], &devices)]);
+    let night = &json(&["night", path.to_str().unwrap()]);
+    let at = |key: &str| night[key].as_str().unwrap().parse::<jiff::Timestamp>().unwrap();
+    let night_h = at("sunrise").duration_since(at("sunset")).as_secs_f64() / 3600.0;
+    // 15.37 W on the mean of its nights, as the table beside the record says; shares are told to 1 %
+    let used_wh = number(&rig_of(&path)["nights"][0]["used_wh"]);
+    close("mean power", used_wh / night_h, 15.37, 0.01 * 15.37);
+}
