@@ -8,6 +8,9 @@ use crate::timeline::Set;
 /// One bit a device, set where it is off though it should be on.
 pub(crate) type Mask = u64;
 
+/// Everything is off: the pack's protection has opened.
+pub(crate) const ALL_OFF: Mask = Mask::MAX;
+
 /// The most devices a [`Mask`] holds.
 pub(crate) const MOST_DEVICES: usize = 64;
 
@@ -93,6 +96,11 @@ impl<'a> Loads<'a> {
         let mut curve = mean.source;
         curve.m[0] += self.standing_w;
         LoadLine { curve, floor_v: bounds.least_source_v, first, collapses }
+    }
+
+    /// Whether anything is meant to be on in a set.
+    pub(crate) fn any_on(&self, set: usize) -> bool {
+        self.sets[set].uses.iter().any(Option::is_some)
     }
 
     /// Each device's load in a set: the means, for the exact solution of an instant.

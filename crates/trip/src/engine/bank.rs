@@ -5,7 +5,7 @@ use pack::{Circuit, Climate};
 use super::Cell;
 use super::solve::{Lines, Supply, larger, newton, smaller};
 use crate::draws::Draw;
-use crate::loads::{LoadLine, Loads, Mask};
+use crate::loads::{ALL_OFF, LoadLine, Loads, Mask};
 use crate::timeline::{Block, Step};
 
 /// One number a lane.
@@ -26,13 +26,12 @@ pub(super) struct State<const N: usize> {
 pub(super) struct Bank<const N: usize> {
     pub(super) state: State<N>,
     pub(super) off: [Mask; N],
-    pub(super) open: [bool; N],
     /// Least voltage at the terminals for all that is on.
     pub(super) floor_v: Row<N>,
     pub(super) lines: [LoadLine; N],
     line: Lines<N>,
     /// What the lines were made for, so that they are made anew only when it changes.
-    made_for: [Option<(usize, Mask, bool)>; N],
+    made_for: [Option<(usize, Mask)>; N],
     sun: Row<N>,
     least_a: Row<N>,
     shift_v: Row<N>,
@@ -103,7 +102,6 @@ impl<const N: usize> Bank<N> {
                 v: [cell.circuit.ocv.at(cell.soc_start); N],
             },
             off: [0; N],
-            open: [false; N],
             floor_v: [0.0; N],
             lines: [LoadLine::NONE; N],
             line: Lines {
@@ -164,14 +162,14 @@ impl<const N: usize> Bank<N> {
         scene: &Scene<'_>,
     ) -> bool {
         let set = scene.block.set;
-        let wanted = Some((set, self.off[lane], self.open[lane]));
+        let wanted = Some((set, self.off[lane]));
         if self.made_for[lane] == wanted {
             return false;
         }
         self.made_for[lane] = wanted;
-        let line =
-            if self.open[lane] { LoadLine::NONE } else { loads.line(set, self.off[lane], draw) };
-        self.floor_v[lane] = if self.open[lane] {
+        let open = self.off[lane] == ALL_OFF;
+        let line = if open { LoadLine::NONE } else { loads.line(set, self.off[lane], draw) };
+        self.floor_v[lane] = if open {
             f64::NEG_INFINITY
         } else {
             line.floor_v.max(scene.cell.limits.undervoltage_v.unwrap_or(0.0))
@@ -199,7 +197,6 @@ impl<const N: usize> Bank<N> {
                 v: one(&self.state.v),
             },
             off: [self.off[lane]],
-            open: [self.open[lane]],
             floor_v: one(&self.floor_v),
             lines: [self.lines[lane]],
             line: Lines {
@@ -226,7 +223,7 @@ impl<const N: usize> Bank<N> {
     /// Puts back a lane that [`Bank::lane`] took out.
     pub(super) fn put(&mut self, lane: usize, one: &Bank<1>) {
         self.state.put(lane, &one.state);
-        (self.off[lane], self.open[lane]) = (one.off[0], one.open[0]);
+        self.off[lane] = one.off[0];
         self.floor_v[lane] = one.floor_v[0];
         self.made_for[lane] = one.made_for[0];
         self.set_line(lane, &one.lines[0]);
@@ -383,6 +380,13 @@ impl Bank<1> {
 }
 
 impl Bank<1> {
+    /// The voltage at the terminals at this very moment, if nothing flowed.
+    pub(super) fn rest_v(&self, circuit: &Circuit) -> f64 {
+        let bound = circuit.wells.map_or(0.0, |w| 1.0 - w.at_hand);
+        let here = 1.0 - (1.0 - self.state.soc[0] + bound * self.state.gap[0]) * self.stretch[0];
+        circuit.ocv.at(here) + self.shift_v[0] - self.state.v1_v[0]
+    }
+
     /// Where the solution of a step with a new load starts from.
     pub(super) fn start_v(&self, scene: &Scene<'_>) -> f64 {
         let v = self.now_v(scene);

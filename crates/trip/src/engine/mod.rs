@@ -17,7 +17,7 @@ mod stop;
 use pack::{Circuit, Limits};
 
 use crate::draws::Draw;
-use crate::loads::{Loads, Mask};
+use crate::loads::{ALL_OFF, Loads, Mask};
 use crate::timeline::{Block, Timeline};
 use crate::trace::{Moment, Trace};
 use bank::{Bank, Flows, Pace, Row, Scene, State};
@@ -65,12 +65,24 @@ pub(crate) struct Cell<'a> {
     pub(crate) idle_a: f64,
 }
 
+/// How far above its cut a protection closes again where the pack does not say (common practice, no
+/// source).
+const BACK_ABOVE_V: f64 = 1.0;
+
+impl Cell<'_> {
+    /// The resting voltage at which the protection closes again under a source.
+    fn back_v(&self) -> f64 {
+        let cut_v = self.limits.undervoltage_v.unwrap_or(0.0);
+        self.limits.release_v.unwrap_or(cut_v + BACK_ABOVE_V)
+    }
+}
+
 /// Rounds of Newton's method in a step: from the last step's voltage, a millivolt away, one is good
 /// to about 1e-9 V. What changes a load sets the voltage anew.
 const ROUNDS: usize = 1;
 
-/// Takes `N` draws through the trip. A device that has stopped stays off until sunrise; so does
-/// everything once the pack's protection has opened.
+/// Takes `N` draws through the trip. A device that has stopped stays off until sunrise; once the
+/// pack's protection has opened everything does, until a source has brought the voltage back.
 pub(crate) fn run<const N: usize>(
     timeline: &Timeline,
     cell: &Cell<'_>,
@@ -120,9 +132,19 @@ pub(crate) fn run_portable<const N: usize>(
                 outcome.soc[night][0] = soc;
             }
         }
-        if block.restart {
-            bank.off = [0; N];
-            bank.open = [false; N];
+        for (lane, outcome) in outcomes.iter_mut().enumerate() {
+            if bank.off[lane] != ALL_OFF {
+                bank.off[lane] = if block.restart { 0 } else { bank.off[lane] };
+            } else if block.supplied && bank.lane(lane).rest_v(cell.circuit) >= cell.back_v() {
+                bank.off[lane] = 0;
+            } else if let (first @ None, Some(step), true) = (
+                &mut outcome.failures[block.night],
+                timeline.steps.get(block.steps.start),
+                loads.any_on(block.set),
+            ) {
+                // still open from an earlier night
+                *first = Some(Stop { at_s: step.at_s, device: None, cause: Cause::Protection });
+            }
         }
         let pace = Pace::of(cell.circuit, block.dt_s, 1.0);
         let steps = &timeline.steps[block.steps.clone()];

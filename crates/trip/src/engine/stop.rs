@@ -3,7 +3,7 @@
 use super::bank::{Bank, Flows, Pace, Scene, State};
 use super::{Cause, Cell, Stop};
 use crate::draws::Draw;
-use crate::loads::{Loads, Mask};
+use crate::loads::{ALL_OFF, Loads, Mask};
 
 /// A part of a step, with what was off in it.
 pub(super) struct Part {
@@ -101,7 +101,7 @@ impl Bank<1> {
         let line = &self.lines[0];
         let protected = cell.limits.undervoltage_v.is_some_and(|cut_v| cut_v >= line.floor_v);
         if protected {
-            self.open[0] = true;
+            self.off[0] = ALL_OFF;
             Stop { at_s, device: None, cause: Cause::Protection }
         } else {
             self.off[0] |= 1 << line.first;

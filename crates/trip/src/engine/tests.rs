@@ -358,3 +358,54 @@ fn a_held_voltage_does_not_ring_with_a_small_pack() {
     assert!(held > 300, "held at its voltage for {held} min");
     assert!(trace.moments.iter().all(|moment| moment.voltage_v < 14.4 + 1e-6));
 }
+
+/// The protection stays open through the nights until a source has brought the voltage back; each
+/// night it is open is a failure of its own, and nothing is drawn.
+#[test]
+fn an_opened_protection_waits_for_a_source() {
+    let days = Days {
+        soc_start: 0.2,
+        loads_w: [60.0, 60.0, 0.0],
+        night_h: [0.0, 10.0],
+        source_h: [35.0, 36.0],
+        source_a: 0.0,
+        source_v: 14.4,
+        peak_w: None,
+        cable_ohm: 0.0,
+        least_v: None,
+        file: "thevenin.json",
+    };
+    let circuit = circuit(days.file);
+    let limits = Limits { undervoltage_v: Some(11.0), release_v: Some(12.5), ..Limits::default() };
+    let (rig, mut timeline) = (days.rig(), days.timeline());
+    // a source of 10 A for two hours on the second day only
+    for block in &mut timeline.blocks {
+        let hour = block.steps.start as f64 / 60.0;
+        block.supplied = (36.0..38.0).contains(&hour);
+        block.restart = (hour % 24.0 - 10.0).abs() < 1e-9;
+        if block.supplied {
+            for step in &mut timeline.steps[block.steps.clone()] {
+                step.charger_a = 10.0;
+            }
+        }
+    }
+    let cell = Cell { circuit: &circuit, limits: &limits, soc_start: 0.2, idle_a: 0.0 };
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+    let mut trace = Trace::default();
+    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+    let causes: Vec<_> = outcome.failures.iter().map(|stop| stop.map(|stop| stop.cause)).collect();
+    assert_eq!(causes, [Some(Cause::Protection); 3]);
+    let drawn_wh = |from_h: f64, to_h: f64| -> f64 {
+        trace
+            .moments
+            .iter()
+            .filter(|moment| (from_h..to_h).contains(&(moment.at_s / 3600.0)))
+            .map(|moment| moment.voltage_v * moment.current_a.max(0.0) * moment.dt_s / 3600.0)
+            .sum()
+    };
+    assert!(drawn_wh(0.0, 10.0) > 60.0, "the first night begins");
+    assert!(drawn_wh(24.0, 34.0) < 1e-9, "the second can't");
+    assert!(drawn_wh(48.0, 58.0) > 200.0, "the third begins on what the source gave");
+    let ledger = ledger::close(&trace, &ledger::uses(&trace, &rig, &mut loads, &draw(1)), &cell);
+    assert!((ledger.loads_wh - drawn_wh(0.0, 72.0)).abs() < 0.01 * ledger.loads_wh, "{ledger:?}");
+}
