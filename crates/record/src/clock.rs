@@ -1,6 +1,5 @@
 //! Times as instruments and people write them.
 
-use jiff::civil::Date;
 use quantity::Kind;
 
 use crate::DateOrder;
@@ -142,6 +141,9 @@ fn words(cell: &[u8]) -> Option<Moment> {
 
 /// A date and time of day, and the offset of its zone from UTC where it is written.
 pub(crate) fn civil(cell: &[u8], order: DateOrder) -> Option<(Moment, Option<f64>)> {
+    if let Some((s, rest)) = iso(cell) {
+        return Some((Moment { s, step_s: 1.0 }, Text { rest }.offset()?));
+    }
     let mut text = Text { rest: cell };
     let days = text.date(order)?;
     text.skip(b" T,t");
@@ -151,6 +153,48 @@ pub(crate) fn civil(cell: &[u8], order: DateOrder) -> Option<(Moment, Option<f64
     let time = text.time_of_day(false)?;
     let offset_s = text.offset()?;
     Some((Moment { s: days * DAY_S + time.s, ..time }, offset_s))
+}
+
+/// The way most instruments write it, "2026-03-14 21:05:07", in one look; what follows is at most
+/// a zone.
+#[inline]
+fn iso(cell: &[u8]) -> Option<(f64, &[u8])> {
+    let &[
+        y0,
+        y1,
+        y2,
+        y3,
+        b'-',
+        m0,
+        m1,
+        b'-',
+        d0,
+        d1,
+        b'T' | b' ',
+        h0,
+        h1,
+        b':',
+        n0,
+        n1,
+        b':',
+        s0,
+        s1,
+        ref rest @ ..,
+    ] = cell
+    else {
+        return None;
+    };
+    let two = |tens: u8, ones: u8| {
+        let (tens, ones) = (tens.wrapping_sub(b'0'), ones.wrapping_sub(b'0'));
+        (tens < 10 && ones < 10).then(|| 10 * u32::from(tens) + u32::from(ones))
+    };
+    let day = days(100 * two(y0, y1)? + two(y2, y3)?, two(m0, m1)?, two(d0, d1)?)?;
+    let (hour, minute, second) = (two(h0, h1)?, two(n0, n1)?, two(s0, s1)?);
+    let whole = hour < 24 && minute < 60 && second < 60;
+    let fraction_or_half =
+        matches!(rest.trim_ascii_start(), [b'.' | b',' | b'A' | b'a' | b'P' | b'p', ..]);
+    (whole && !fraction_or_half)
+        .then(|| (day * DAY_S + f64::from(hour * 3600 + minute * 60 + second), rest))
 }
 
 struct Text<'a> {
@@ -302,15 +346,21 @@ fn month(name: &[u8]) -> Option<u32> {
     u32::try_from(at + 1).ok()
 }
 
+/// Days since 1970-01-01 in the Gregorian calendar, by months counted from March.
+#[inline]
 fn days(year: u32, month: u32, day: u32) -> Option<f64> {
-    let date =
-        Date::new(i16::try_from(year).ok()?, i8::try_from(month).ok()?, i8::try_from(day).ok()?)
-            .ok()
-            .filter(|_| (1970..3000).contains(&year))?;
-    // days since 1970-01-01 in the proleptic Gregorian calendar, by months counted from March
-    let (m, y) = (i64::from(date.month()), i64::from(date.year()) - i64::from(date.month() <= 2));
-    let day_of_year = (153 * ((m + 9) % 12) + 2) / 5 + i64::from(date.day()) - 1;
-    Some((365 * y + y / 4 - y / 100 + y / 400 + day_of_year - 719_468) as f64)
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let length = match month {
+        2 => 28 + u32::from(leap),
+        4 | 6 | 9 | 11 => 30,
+        _ => 31,
+    };
+    if !(1970..3000).contains(&year) || !(1..=12).contains(&month) || !(1..=length).contains(&day) {
+        return None;
+    }
+    let y = year - u32::from(month <= 2);
+    let day_of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
+    Some(f64::from(365 * y + y / 4 - y / 100 + y / 400 + day_of_year) - 719_468.0)
 }
 
 #[cfg(test)]

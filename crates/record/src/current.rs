@@ -3,7 +3,7 @@
 use crate::column::HowSure;
 use crate::error::{ErrorKind, Trouble};
 use crate::layout::Layout;
-use crate::rows::Raw;
+use crate::rows::{Raw, largest};
 use crate::state::Flow;
 use crate::{CurrentFrom, ReadOptions, Role, Sign};
 
@@ -102,7 +102,7 @@ pub(crate) fn orient(
         CurrentFrom::Counter => Role::Charge,
         CurrentFrom::Stated => return,
     };
-    let largest = raw.current.iter().fold(0.0_f32, |most, current| most.max(current.abs()));
+    let largest = largest(&raw.current);
     let rest = largest * REST;
     if largest == 0.0 {
         return;

@@ -2,7 +2,7 @@
 
 use std::io::{ErrorKind as IoKind, Read};
 
-use memchr::memchr;
+use memchr::{memchr, memchr_iter};
 
 use crate::error::{ErrorKind, Trouble};
 
@@ -76,32 +76,35 @@ impl<R: Read> Lines<R> {
         })
     }
 
-    /// The next line; none at the end.
-    pub(crate) fn next(&mut self) -> Result<Option<Line<'_>>, Trouble> {
-        let mut looked_at = 0;
-        let length = loop {
-            let unseen = self.buffer.get(self.from + looked_at..self.to).unwrap_or_default();
-            if let Some(at) = memchr(self.end_mark, unseen) {
-                break Some(looked_at + at);
+    /// Gives out every line.
+    pub(crate) fn each(
+        &mut self,
+        mut take: impl FnMut(Line) -> Result<(), Trouble>,
+    ) -> Result<(), Trouble> {
+        loop {
+            let head = self.buffer.get(self.from..self.to).unwrap_or_default();
+            let mut from = 0;
+            for end in memchr_iter(self.end_mark, head) {
+                self.number += 1;
+                let bytes = without_cr(head.get(from..end).unwrap_or_default());
+                take(Line { bytes, number: self.number, ended: true })?;
+                from = end + 1;
             }
+            let rest = head.get(from..).unwrap_or_default();
             if self.exhausted {
-                break None;
+                if !rest.is_empty() {
+                    self.number += 1;
+                    take(Line { bytes: without_cr(rest), number: self.number, ended: false })?;
+                }
+                self.from = self.to;
+                return Ok(());
             }
-            looked_at = self.to - self.from;
-            if looked_at > LONGEST_LINE {
+            if rest.len() > LONGEST_LINE {
                 return Err(too_long(self.number + 1));
             }
+            self.from += from;
             self.fill()?;
-        };
-        let from = self.from;
-        let to = length.map_or(self.to, |length| from + length);
-        if length.is_none() && from == to {
-            return Ok(None);
         }
-        self.from = length.map_or(to, |_| to + 1);
-        self.number += 1;
-        let bytes = without_cr(self.buffer.get(from..to).unwrap_or_default());
-        Ok(Some(Line { bytes, number: self.number, ended: length.is_some() }))
     }
 
     /// Moves what is left to the front and reads until the buffer is full or the file at its end.
@@ -151,9 +154,12 @@ mod tests {
         let mut lines = Lines::new(text).unwrap();
         let ahead: Vec<_> = lines.ahead().map(own).collect();
         let mut given = Vec::new();
-        while let Some(line) = lines.next().unwrap() {
-            given.push(own(line));
-        }
+        lines
+            .each(|line| {
+                given.push(own(line));
+                Ok(())
+            })
+            .unwrap();
         assert_eq!(ahead, given);
         given
     }
@@ -183,16 +189,20 @@ mod tests {
         let text: String = (0..100_000).map(|n| format!("{n},12.5\n")).collect();
         let mut lines = Lines::new(text.as_bytes()).unwrap();
         let mut at = 0;
-        while let Some(line) = lines.next().unwrap() {
-            assert_eq!(line.bytes, format!("{at},12.5").as_bytes());
-            at += 1;
-        }
+        lines
+            .each(|line| {
+                assert_eq!(line.bytes, format!("{at},12.5").as_bytes());
+                at += 1;
+                Ok(())
+            })
+            .unwrap();
         assert_eq!(at, 100_000);
     }
 
     #[test]
     fn endless_line() {
         let text = vec![b'9'; 3 << 20];
-        assert_eq!(Lines::new(&text[..]).unwrap().next().unwrap_err().kind, ErrorKind::TooLong);
+        let error = Lines::new(&text[..]).unwrap().each(|_| Ok(())).unwrap_err();
+        assert_eq!(error.kind, ErrorKind::TooLong);
     }
 }

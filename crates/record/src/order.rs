@@ -17,9 +17,14 @@ pub(crate) fn arrange(
 ) -> Result<(), Trouble> {
     complain_of_standing_clock(&raw.time_s)?;
     let wall_clock = notation.is_some_and(Notation::is_wall_clock);
-    if raw.time_s.is_sorted() && !(wall_clock && zone.is_some()) {
-        raw.set_repeated_aside();
-        return Ok(());
+    if !(wall_clock && zone.is_some()) {
+        if raw.time_s.is_sorted_by(|a, b| a < b) {
+            return Ok(());
+        }
+        if raw.time_s.is_sorted() {
+            raw.set_repeated_aside();
+            return Ok(());
+        }
     }
     let (forward, back) = steps(&raw.time_s);
     if back > forward {

@@ -6,10 +6,17 @@ use crate::cells::{self, Delimiter};
 use crate::number::{self, Marks, Number};
 
 /// Where a wanted cell stands, and the number in it where it holds nothing else.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Piece {
-    cell: Range<usize>,
+    from: usize,
+    to: usize,
     number: Option<Number>,
+}
+
+impl Piece {
+    fn at(cell: Range<usize>) -> Piece {
+        Piece { from: cell.start, to: cell.end, number: None }
+    }
 }
 
 /// Takes the wanted cells out of line after line.
@@ -50,7 +57,7 @@ impl Pieces {
             let Some(rest) = line.get(at..) else { return false };
             if let Some(number) = number::read_plain(rest, self.marks.decimal, mark) {
                 let end = at + number.end;
-                *piece = Piece { cell: at..end, number: Some(number) };
+                *piece = Piece { from: at, to: end, number: Some(number) };
                 at = end + 1;
             } else {
                 let Some(end) = end_of_cell(line, at, mark) else { return false };
@@ -58,7 +65,7 @@ impl Pieces {
                 if cell.is_empty() {
                     return false;
                 }
-                *piece = Piece { cell, number: None };
+                *piece = Piece::at(cell);
                 at = end + 1;
             }
             column += 1;
@@ -75,17 +82,18 @@ impl Pieces {
         }
         for (piece, &wanted) in self.pieces.iter_mut().zip(&self.wanted) {
             let cell = self.cells.get(wanted).cloned().unwrap_or_default();
-            *piece = Piece { cell, number: None };
+            *piece = Piece::at(cell);
         }
         Some(self.cells.len())
     }
 
     /// The wanted cell of a column.
     pub(crate) fn cell<'a>(&self, line: &'a [u8], slot: usize) -> &'a [u8] {
-        self.pieces.get(slot).and_then(|piece| line.get(piece.cell.clone())).unwrap_or_default()
+        self.pieces.get(slot).and_then(|piece| line.get(piece.from..piece.to)).unwrap_or_default()
     }
 
     /// The number that is all a wanted cell holds, where that is already known.
+    #[inline]
     pub(crate) fn number(&self, slot: usize) -> Option<Number> {
         self.pieces.get(slot)?.number
     }

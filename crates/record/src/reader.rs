@@ -10,7 +10,7 @@ use crate::error::{ErrorKind, Trouble};
 use crate::layout::{self, Layout, Timing};
 use crate::lines::Lines;
 use crate::row_reader;
-use crate::rows::Raw;
+use crate::rows::{Raw, largest};
 use crate::sheet::Book;
 use crate::zone::{self, Zone};
 use crate::{ReadOptions, Record, RecordError, Resolution, Role, RowCount, Samples};
@@ -120,7 +120,9 @@ fn finish(
     witness::ask(&mut raw, &mut layout, current_from, &mut notices);
     let (start, local_start) = start(&raw, notation, zone.as_ref());
     let first_s = raw.time_s.first().copied().unwrap_or(0.0);
-    raw.time_s.iter_mut().for_each(|time| *time -= first_s);
+    if first_s != 0.0 {
+        raw.time_s.iter_mut().for_each(|time| *time -= first_s);
+    }
     for counts in [&mut raw.charge_ah, &mut raw.energy_wh].into_iter().flatten() {
         let first = counts.iter().copied().find(|count| count.is_finite()).unwrap_or(0.0);
         counts.iter_mut().for_each(|count| *count -= first);
@@ -211,7 +213,7 @@ fn settle_units(
     notices: &mut Vec<String>,
 ) -> Result<(), Trouble> {
     let median = median(&raw.voltage_v);
-    let most = raw.voltage_v.iter().fold(0.0_f32, |most, voltage| most.max(voltage.abs()));
+    let most = largest(&raw.voltage_v);
     let column = layout.columns.iter_mut().find(|column| column.role == Role::Voltage);
     let heading = column.as_ref().map_or(String::new(), |column| column.heading.clone());
     let line = layout.heading_line.max(1);
@@ -246,7 +248,7 @@ fn settle_units(
         let help = "state the unit of that column, or say which column is the voltage";
         return Err(Trouble::new(ErrorKind::Unit, message, help).at(line));
     }
-    let most_a = raw.current.iter().fold(0.0_f32, |most, current| most.max(current.abs()));
+    let most_a = largest(&raw.current);
     let column = layout.columns.iter_mut().find(|column| column.role == Role::Current);
     if let Some(column) =
         column.filter(|column| !column.unit_stated && column.how_sure != HowSure::Told)

@@ -19,14 +19,12 @@ const MOST_ROWS: usize = 100_000_000;
 /// Reads every row below the headings.
 pub(crate) fn read<R: Read>(lines: &mut Lines<R>, layout: &Layout) -> Result<Raw, Trouble> {
     let mut reader = RowReader::new(layout);
-    while let Some(line) = lines.next()? {
-        if line.number <= layout.rows_below {
-            continue;
-        }
-        reader.row(line)?;
-    }
+    lines.each(|line| if line.number > layout.rows_below { reader.row(line) } else { Ok(()) })?;
     reader.finish()
 }
+
+/// Times beyond (s) are none.
+const LATEST_S: f64 = 1e12;
 
 struct RowReader<'a> {
     layout: &'a Layout,
@@ -40,6 +38,9 @@ struct RowReader<'a> {
     state: Option<usize>,
     /// Its columns are slots of the pieces.
     timing: Timing,
+    /// Slot and unit of a time that is a plain number, where nothing but time, voltage and current
+    /// is wanted.
+    plain_time: Option<(usize, f64)>,
     /// Whether there is more than time, voltage and current.
     has_sides: bool,
     /// A row with fewer cells lacks something.
@@ -79,6 +80,15 @@ impl<'a> RowReader<'a> {
             flow: state.map(|_| Vec::new()),
             ..Raw::default()
         };
+        let timing = layout.timing.with_columns(|at| pieces.slot(at));
+        let plain_time = match timing {
+            Timing::Column {
+                at,
+                notation: Notation::Span { unit_s } | Notation::Epoch { unit_s },
+                start: None,
+            } if !has_sides => Some((at, unit_s)),
+            _ => None,
+        };
         RowReader {
             layout,
             raw,
@@ -87,7 +97,8 @@ impl<'a> RowReader<'a> {
             temperature,
             counters,
             state: state.map(|at| pieces.slot(at)),
-            timing: layout.timing.with_columns(|at| pieces.slot(at)),
+            timing,
+            plain_time,
             pieces,
             needed,
             has_sides,
@@ -99,6 +110,9 @@ impl<'a> RowReader<'a> {
     fn row(&mut self, line: Line) -> Result<(), Trouble> {
         // the first row tells the usual width, and a line without an end is looked at closely
         let plain = line.ended && self.width > 0 && self.pieces.take_plain(line.bytes);
+        if plain && self.plain_values(line.number) {
+            return Ok(());
+        }
         let mut width = self.width;
         if !plain {
             match self.pieces.take(line.bytes) {
@@ -107,7 +121,7 @@ impl<'a> RowReader<'a> {
             }
         }
         self.raw.read += 1;
-        if self.raw.read > MOST_ROWS {
+        if self.raw.time_s.len() >= MOST_ROWS {
             let message = format!("the record has more than {MOST_ROWS} rows");
             return Err(Trouble::new(ErrorKind::TooLong, message, "give it in parts"));
         }
@@ -116,6 +130,43 @@ impl<'a> RowReader<'a> {
             Err(reason) => *self.raw.set_aside.entry(reason.to_owned()).or_default() += 1,
         }
         Ok(())
+    }
+
+    /// Takes time, voltage and current where they are all that is wanted and plain numbers.
+    #[inline]
+    fn plain_values(&mut self, line: u64) -> bool {
+        let (Some((time, unit_s)), Some(voltage), Some(current)) =
+            (self.plain_time, &mut self.voltage, &mut self.current)
+        else {
+            return false;
+        };
+        let number = |slot| self.pieces.number(slot);
+        let (Some(time), Some(volts), Some(amperes)) =
+            (number(time), number(voltage.slot), number(current.slot))
+        else {
+            return false;
+        };
+        let moment = Moment::of_number(time, unit_s);
+        let (Cell::Value(volts), Cell::Value(amperes)) =
+            (voltage.plain(volts), current.plain(amperes))
+        else {
+            return false;
+        };
+        if moment.s.abs() >= LATEST_S || self.raw.time_s.len() >= MOST_ROWS {
+            return false;
+        }
+        self.raw.read += 1;
+        self.keep(line, moment, volts as f32, amperes as f32);
+        true
+    }
+
+    #[inline]
+    fn keep(&mut self, line: u64, moment: Moment, voltage_v: f32, current: f32) {
+        self.raw.lines.push(self.raw.time_s.len(), line);
+        self.step_s = self.step_s.min(moment.step_s);
+        self.raw.time_s.push(moment.s);
+        self.raw.voltage_v.push(voltage_v);
+        self.raw.current.push(current);
     }
 
     /// Takes the values of a row of so many cells, or says why not.
@@ -134,11 +185,7 @@ impl<'a> RowReader<'a> {
             let charge = self.counters.iter_mut().find(|values| values.role == Role::Charge);
             value(charge, pieces, line, width, *marks)?;
         }
-        self.raw.lines.push(self.raw.time_s.len(), line.number);
-        self.step_s = self.step_s.min(moment.step_s);
-        self.raw.time_s.push(moment.s);
-        self.raw.voltage_v.push(voltage_v);
-        self.raw.current.push(current);
+        self.keep(line.number, moment, voltage_v, current);
         if self.has_sides {
             self.side_values(line.bytes);
         }
@@ -186,7 +233,7 @@ impl<'a> RowReader<'a> {
                 Moment { s: date.s + time.s, step_s: time.step_s }
             }
         };
-        (moment.s.abs() < 1e12).then_some(moment)
+        (moment.s.abs() < LATEST_S).then_some(moment)
     }
 
     fn why_no_time(&self, line: &[u8]) -> &'static str {

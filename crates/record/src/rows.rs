@@ -87,3 +87,12 @@ impl LineNumbers {
         ahead.wrapping_add(row as u64)
     }
 }
+
+/// The largest value without its sign; nought for none.
+///
+/// Compares bits, which for numbers without a sign are in the order of the numbers: the compiler
+/// does that for many at once, as it can't for floats that may be NaN.
+pub(crate) fn largest(values: &[f32]) -> f32 {
+    let bits = values.iter().map(|value| value.abs().to_bits());
+    f32::from_bits(bits.fold(0, u32::max))
+}

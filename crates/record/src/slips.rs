@@ -3,7 +3,7 @@
 //! One reading far from both its neighbours, which agree, while the other quantity says that
 //! nothing happened. A protection that opens or a load that switches moves both, and stays.
 
-use crate::rows::{Raw, reason};
+use crate::rows::{Raw, largest, reason};
 
 /// A record with more of them than this share, and than three, has something real in it.
 const MOST: f64 = 0.05;
@@ -11,7 +11,7 @@ const MOST: f64 = 0.05;
 /// Sets such rows aside and names them.
 pub(crate) fn set_aside(raw: &mut Raw, notices: &mut Vec<String>) {
     let (v, i) = (&raw.voltage_v, &raw.current);
-    let largest_a = i.iter().fold(0.0_f32, |most, current| most.max(current.abs()));
+    let largest_a = largest(i);
     let smallest_v = (2.0 * raw.steps.voltage) as f32;
     let mut found: Vec<(usize, String)> = Vec::new();
     for (at, (v, i)) in v.windows(3).zip(i.windows(3)).enumerate() {

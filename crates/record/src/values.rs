@@ -27,6 +27,7 @@ pub(crate) struct Values {
     suffix: Vec<u8>,
     suffix_affine: Affine,
     /// Powers of ten of the last digits seen.
+    last_digit: i32,
     finest: i32,
     pub(crate) coarsest: i32,
     pub(crate) with_power: bool,
@@ -43,6 +44,7 @@ impl Values {
             affine: column.affine,
             suffix: Vec::new(),
             suffix_affine: column.affine,
+            last_digit: i32::MAX,
             finest: i32::MAX,
             coarsest: i32::MIN,
             with_power: false,
@@ -53,7 +55,7 @@ impl Values {
     #[inline]
     pub(crate) fn read(&mut self, pieces: &Pieces, line: &[u8], marks: Marks) -> Cell {
         if let Some(number) = pieces.number(self.slot) {
-            return self.value(number, self.affine);
+            return self.plain(number);
         }
         let cell = pieces.cell(line, self.slot);
         let Some(number) = number::read(cell, marks) else { return without_number(cell) };
@@ -68,15 +70,25 @@ impl Values {
         self.value(number, affine)
     }
 
+    /// The value of a number without a unit of its own.
+    #[inline]
+    pub(crate) fn plain(&mut self, number: Number) -> Cell {
+        self.value(number, self.affine)
+    }
+
     #[inline]
     fn value(&mut self, number: Number, affine: Affine) -> Cell {
         let value = affine.of(number.value);
         if value.abs() > 1e12 {
             return Cell::Unreadable;
         }
-        self.finest = self.finest.min(number.last_digit);
-        self.coarsest = self.coarsest.max(number.last_digit);
-        self.with_power |= number.with_power;
+        // nearly always the same as in the row before
+        if number.last_digit != self.last_digit || number.with_power {
+            self.last_digit = number.last_digit;
+            self.finest = self.finest.min(number.last_digit);
+            self.coarsest = self.coarsest.max(number.last_digit);
+            self.with_power |= number.with_power;
+        }
         Cell::Value(value)
     }
 
