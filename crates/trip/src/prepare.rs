@@ -56,11 +56,10 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
         let night = calendar.night_of(middle_s);
         let waiting =
             on.iter().zip(&plan.gear.only_when_clear).any(|(used, waits)| *waits && used.is_some());
-        let air_now = follows_air(plan, &on).then(|| conditions_at(plan, &air, middle_s));
+        let air_now = follows_air(plan, &on).then(|| conditions_in(plan, &air, middle_s));
         let night_of_set = (waiting || air_now.is_some()).then_some(night);
         let set = Set { uses: on, night: night_of_set, air: air_now };
-        // no other block has this one's air
-        let known = timeline.sets.iter().position(|known| set.air.is_none() && *known == set);
+        let known = timeline.sets.iter().position(|known| *known == set);
         let set = known.unwrap_or_else(|| {
             timeline.sets.push(set);
             timeline.sets.len() - 1
@@ -160,9 +159,10 @@ fn follows_air(plan: &Plan, set: &[Option<usize>]) -> bool {
     })
 }
 
-/// The air around the gear at a time, from the temperature hour by hour, under a clear sky.
-pub(crate) fn conditions_at(plan: &Plan, air: &[f64], at_s: f64) -> Conditions {
-    let air_c = air_at(air, at_s);
+/// The air around the gear in the hour of a time, as in its middle, under a clear sky. An hour is
+/// fine enough for it, and each new air costs a new curve of the rig in every draw.
+pub(crate) fn conditions_in(plan: &Plan, air: &[f64], at_s: f64) -> Conditions {
+    let air_c = air_at(air, 3600.0 * ((at_s / 3600.0).floor() + 0.5));
     Conditions {
         air_c,
         dew_point_c: plan.air.dew_point_c.min(air_c),

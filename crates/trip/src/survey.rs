@@ -8,7 +8,7 @@ use rig::{Budget, Inspection, Load, Night, Rig, Terms};
 
 use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
-use crate::prepare::{air_hours, conditions_at};
+use crate::prepare::{air_hours, conditions_in};
 
 /// The charge (0..1) that a pack still holds when it counts as nearly empty (common practice, no
 /// source).
@@ -60,7 +60,7 @@ pub fn survey(plan: &Plan) -> Result<Survey, TripError> {
     let hourly_c = air_hours(plan, &calendar, last_s)?;
     let hours = (last_s / 3600.0).ceil() as usize;
     let air: Vec<_> = (0..hours)
-        .map(|hour| conditions_at(plan, &hourly_c, 3600.0 * (hour as f64 + 0.5)))
+        .map(|hour| conditions_in(plan, &hourly_c, 3600.0 * (hour as f64 + 0.5)))
         .collect();
 
     let states = night.states.iter().flat_map(|state| {
