@@ -8,7 +8,7 @@ use trip::PlannedDay;
 use crate::chart::{Chart, Ink, Layer, Panel, XAxis};
 use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
 use crate::table::{Table, indented, paragraph};
-use crate::words::fixed;
+use crate::words::{fixed, sentence};
 
 /// A plan's harvest for a terminal of 80 columns.
 #[must_use]
@@ -101,30 +101,35 @@ fn table(plan: &Plan, days: &[PlannedDay]) -> Table {
     table
 }
 
-fn remarks(plan: &Plan) -> Vec<String> {
-    let weather = match &plan.weather {
-        Weather::Share(_) => "The weather is a share of a clear day's harvest.".to_owned(),
-        Weather::Clearness(_) => {
-            "The weather is days about a mean clearness; what clouds take from light on the level \
-             becomes what they take from each panel's plane."
-                .to_owned()
+/// What the days' weather is drawn from, a sentence each.
+pub(crate) fn weather_remarks(plan: &Plan) -> Vec<String> {
+    match &plan.weather {
+        Weather::Share(_) => Vec::new(),
+        Weather::Clearness(_) => vec![
+            "The days' weather is drawn about a mean clearness; what clouds take from light on the \
+             level becomes what they take from the panels' harvest."
+                .to_owned(),
+        ],
+        Weather::File(file) => {
+            let mut remarks = vec![format!(
+                "The days' weather is drawn from {} whole days of the season in {}, in the order \
+                 they had: what the panels would have given on each, over a clear day.",
+                file.days.len(),
+                file.path.display()
+            )];
+            remarks.extend(file.weather.findings.notices().iter().map(|notice| sentence(notice)));
+            remarks
         }
-        Weather::File(file) => format!(
-            "The weather is {} days of the season in {}: what these panels would have given on \
-             each, over a clear day.",
-            file.days.len(),
-            file.path.display()
-        ),
-    };
-    let mut remarks = vec![
-        weather,
+    }
+}
+
+fn remarks(plan: &Plan) -> Vec<String> {
+    let mut remarks = weather_remarks(plan);
+    remarks.push(
         "A trip is simulated from its first sunset: the first day counts only in that its evening \
          follows."
             .to_owned(),
-    ];
-    if let Weather::File(file) = &plan.weather {
-        remarks.extend(file.weather.findings.notices());
-    }
+    );
     if !plan.defaults.is_empty() {
         remarks.push(format!(
             "Taken as usual, since the plan does not say: {}.",

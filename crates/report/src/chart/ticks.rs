@@ -60,6 +60,9 @@ const SEASON_S: f64 = 70.0 * 86_400.0;
 /// Steps of a clock, in minutes.
 const STEPS_MIN: [i64; 13] = [1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720, 1440];
 
+/// A date as a mark takes the room of so many times of day.
+const DATE_OVER_CLOCK: f64 = 1.9;
+
 /// Whole minutes or hours of the site's clock within `low..=high` (Unix s), at most about `most`.
 pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> TimeTicks {
     let mut ticks = TimeTicks::default();
@@ -70,8 +73,11 @@ pub(super) fn times(low_s: f64, high_s: f64, zone: &TimeZone, most: usize) -> Ti
     }
     let wanted_min = (high_s - low_s) / 60.0 / most.max(1) as f64;
     let step_min = STEPS_MIN.into_iter().find(|&step| step as f64 >= wanted_min);
-    // beyond a day, every so many days
-    let day_step = step_min.map_or_else(|| (wanted_min / 1440.0).ceil() as i64, |_| 1).max(1);
+    // from a day on, every so many days
+    let day_step = match step_min {
+        Some(step) if step < 1440 => 1,
+        _ => (DATE_OVER_CLOCK * wanted_min / 1440.0).ceil().max(1.0) as i64,
+    };
     let last_date = zone.to_datetime(last).date();
     let mut date = zone.to_datetime(first).date();
     while date <= last_date {
@@ -217,7 +223,7 @@ mod tests {
     #[test]
     fn weeks_are_marked_by_days() {
         let start = "2026-08-01T12:00:00Z".parse::<Timestamp>().unwrap().as_second() as f64;
-        let ticks = times(start, start + 30.0 * 86400.0, &TimeZone::UTC, 6);
+        let ticks = times(start, start + 30.0 * 86400.0, &TimeZone::UTC, 11);
         assert!((4..=7).contains(&ticks.hours.len()), "{ticks:?}");
         assert!(ticks.days.is_empty());
     }

@@ -6,6 +6,7 @@ use quantity::Kind;
 use trip::{Cause, Failure, Forecast, NightForecast};
 
 use crate::page::{Tone, Verdict};
+use crate::planned_harvest::weather_remarks;
 use crate::words::{chance, day_and_clock, listed, sentence, sentence_case};
 
 pub(super) const PICTURE: &str = "Lines show the typical trip: every load, cloud and capacity at its middle value. Bands hold the middle 80 % of the drawn trips. Shaded: from sunset to sunrise, darker where the sun is below −18°.";
@@ -159,6 +160,7 @@ pub(super) fn remarks(plan: &Plan, forecast: &Forecast) -> Vec<String> {
             remarks.extend(notes.iter().map(|note| sentence(note)));
         }
     }
+    remarks.extend(weather_remarks(plan));
     remarks.extend(forecast.remarks.iter().map(|remark| sentence(remark)));
     if !plan.defaults.is_empty() {
         remarks.push(format!(

@@ -161,4 +161,103 @@ mod tests {
         assert!((central.clear - clear).abs() < 2e-3, "{central:?}, not {clear}");
         assert_eq!(central.sun, 0.65);
     }
+
+    const PLAN: &str = r#"
+        format = 1
+        [site]
+        latitude = "36.1 N"
+        longitude = "79.95 W"
+        [air]
+        night = "2 °C ± 4 K"
+        day = "12 °C ± 4 K"
+        [trip]
+        first_evening = "2027-01-14"
+        nights = 4
+        [weather]
+        WEATHER
+        [pack]
+        chemistry = "LFP"
+        rated = "40 Ah"
+        [rig.devices.mount]
+        power = "9 W"
+        when = "dark"
+        [sources.panel]
+        panel = "100 W"
+        TILT
+        controller = { kind = "MPPT", absorb = "14.4 V" }
+    "#;
+
+    fn skies(weather: &str, tilt: &str) -> Skies {
+        let text = PLAN.replace("WEATHER", weather).replace("TILT", tilt);
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/measured");
+        let plan = Plan::parse("plan.toml", std::path::Path::new(folder), &text).unwrap();
+        Skies::of_plan(&plan).unwrap()
+    }
+
+    fn drawn(skies: &Skies) -> Vec<Vec<Day>> {
+        let mut random = rand_pcg::Pcg64::new(1, 1);
+        let mut normal = || -> f64 {
+            rand_distr::Distribution::sample(&rand_distr::StandardNormal, &mut random)
+        };
+        (0..20_000).map(|_| skies.draw(&mut normal)).collect()
+    }
+
+    /// Mean, standard deviation, and correlation with the day after, of a number of the first day.
+    fn moments(draws: &[Vec<Day>], of: fn(&Day) -> f64) -> [f64; 3] {
+        let mean = |of: &dyn Fn(&[Day]) -> f64| {
+            draws.iter().map(|days| of(days)).sum::<f64>() / draws.len() as f64
+        };
+        let middle = mean(&|days| of(&days[0]));
+        let square = mean(&|days| (of(&days[0]) - middle).powi(2));
+        let both = mean(&|days| (of(&days[0]) - middle) * (of(&days[1]) - middle));
+        [middle, square.sqrt(), both / square]
+    }
+
+    #[test]
+    fn days_about_a_mean_clearness_have_it_and_remember() {
+        // on the level the harvest goes with the light, and the light with the clearness asked for
+        let level = skies("clearness = \"45 % ± 25 %\"\npersistence = \"60 %\"", "flat = true");
+        let [mean, spread, memory] = moments(&drawn(&level), |day| day.sun);
+        let clear_day = {
+            let place = sky::Place::new(36.1, -79.95, 0.0).unwrap();
+            let start = place.mean_midnight("2027-01-14".parse().unwrap()).unwrap();
+            sky::LevelDay::from(&place, start, 3.0).unwrap().clear_day()
+        };
+        let standard = 0.25 / plan::COVERAGE_95;
+        // under cloud cells stay cool, and the cover keeps nothing back as it does of a low sun's
+        // beam: the harvest loses a little less than the light, by a tenth at most
+        let more = mean / (0.45 / clear_day);
+        assert!((1.0..1.1).contains(&more), "mean {mean}, {more} of the light's");
+        let wider = spread / (standard / clear_day);
+        assert!((0.9..1.1).contains(&wider), "spread {spread}, {wider} of the light's");
+        assert!((0.52..0.62).contains(&memory), "memory {memory}");
+        let central = level.central()[0];
+        assert!((central.sun - mean).abs() < 0.01, "central {central:?}, drawn {mean}");
+        let [clear, ..] = moments(&drawn(&level), |day| day.clear);
+        assert!((central.clear - clear).abs() < 0.01, "central {central:?}, drawn {clear}");
+        let [low, high] = level.range(0);
+        assert!(low < mean - spread && mean + spread < high, "{low} to {high}");
+        // a panel that faces the sun loses its beam: more is lost than on the level
+        let upright = skies("clearness = \"45 % ± 25 %\"", "tilt = \"60°\"\nazimuth = \"180°\"");
+        assert!(upright.central()[0].sun < central.sun - 0.03, "{:?}", upright.central()[0]);
+    }
+
+    #[test]
+    fn days_of_a_file_come_in_their_order() {
+        let file = skies("file = \"tmy3-723170-greensboro-jan-jul.csv\"", "flat = true");
+        let Suns::Stock(stock) = &file.suns else { panic!("{file:?}") };
+        let draws = drawn(&file);
+        let known = stock.means().len();
+        assert_eq!((known, draws[0].len()), (4, 4));
+        for (evening, central) in file.central().iter().enumerate() {
+            let mean = draws.iter().map(|days| days[evening].sun).sum::<f64>() / draws.len() as f64;
+            // five standard errors; later days lean to the end of the file, where there are no next
+            assert!((mean - central.sun).abs() < 0.03, "{mean}, {central:?}");
+        }
+        // cold and clear, warm and dull come as they came, day after day
+        let warm = moments(&draws, |day| day.air_k);
+        assert!(warm[1] > 2.0 && warm[2] > 0.3, "{warm:?}");
+        let again = drawn(&file);
+        assert_eq!(draws, again);
+    }
 }
