@@ -237,8 +237,8 @@ pub(crate) struct Night {
     /// Of the place, above the sea
     #[arg(long, value_parser = elevation, allow_hyphen_values = true, default_value = "0 m")]
     pub(crate) elevation: f64,
-    /// Date of the evening at the place, such as 2026-10-09
-    #[arg(long, value_parser = date, required_unless_present = "plan")]
+    /// Date of the evening at the place, such as 2026-10-09 [default: the plan's, else today]
+    #[arg(long, value_parser = date)]
     pub(crate) date: Option<jiff::civil::Date>,
     /// The clock that times are printed in, such as Europe/London [default: the plan's, else UTC]
     #[arg(long, value_parser = zone)]

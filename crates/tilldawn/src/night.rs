@@ -21,13 +21,9 @@ pub(crate) fn run(asked: &args::Night) -> Result<ExitCode, Failure> {
             Place::new(latitude, longitude, asked.elevation)?
         }
     };
+    let zone = asked.zone.clone().or_else(|| plan.as_ref().map(|plan| plan.site.zone.clone()));
     let planned = plan.as_ref().map(|plan| plan.dates.first_evening);
-    let Some(date) = asked.date.or(planned) else {
-        return Err(Failure::new(
-            "arguments",
-            "the date of the evening is missing; write --date 2026-10-09",
-        ));
-    };
+    let date = asked.date.or(planned).unwrap_or_else(|| today(zone.as_ref()));
     if asked.season {
         return night_season::run(asked, plan.as_ref(), place, date);
     }
@@ -36,11 +32,16 @@ pub(crate) fn run(asked: &args::Night) -> Result<ExitCode, Failure> {
     if asked.json {
         print_json(&Document::of(&night))?;
     } else {
-        let zone = asked.zone.clone().or_else(|| plan.as_ref().map(|plan| plan.site.zone.clone()));
         let site = plan.as_ref().map_or("", |plan| plan.site.name.as_str());
         print(&report::night_text(site, &place, &night, &zone.unwrap_or(jiff::tz::TimeZone::UTC)))?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Today's date by the clock that is asked for, or the machine's.
+fn today(zone: Option<&jiff::tz::TimeZone>) -> jiff::civil::Date {
+    let zone = zone.cloned().unwrap_or_else(jiff::tz::TimeZone::system);
+    zone.to_datetime(Timestamp::now()).date()
 }
 
 /// Times are UTC; null where the event does not happen.

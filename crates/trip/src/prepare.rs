@@ -18,8 +18,8 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
         return Err(TripError::TooManyDevices { found });
     }
     let calendar = Calendar::new(&plan.site.place, &plan.site.zone, plan.dates.evenings())?;
-    let (begins_s, ends_s) = (calendar.begins_s(), calendar.ends_s());
     let uses = device_hours(plan, &calendar);
+    let (begins_s, ends_s) = span(&calendar, &uses);
     let chargers = charger_hours(plan, &calendar);
     let air = air_hours(plan, &calendar, ends_s)?;
 
@@ -83,6 +83,24 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
     }
     Ok((calendar, timeline))
 }
+
+/// From the first sunset to the last sunrise, and out to the ends of what runs across them: a
+/// radio that is on from 20:00 is not left out until the sun has set at 20:02.
+fn span(calendar: &Calendar, uses: &[Vec<Hours>]) -> (f64, f64) {
+    let across = |at_s: f64| {
+        let nightly = |hours: &&Hours| hours.to_s - hours.from_s < LONGEST_NIGHTLY_S;
+        let runs = move |hours: &&Hours| (hours.from_s..hours.to_s).contains(&at_s);
+        uses.iter().flatten().filter(nightly).filter(runs)
+    };
+    let (sunset_s, sunrise_s) = (calendar.begins_s(), calendar.ends_s());
+    (
+        across(sunset_s).map(|hours| hours.from_s).fold(sunset_s, f64::min),
+        across(sunrise_s).map(|hours| hours.to_s).fold(sunrise_s, f64::max),
+    )
+}
+
+/// What runs longer than this at a time is on by day too, and has no beginning or end of its own.
+const LONGEST_NIGHTLY_S: f64 = 20.0 * 3600.0;
 
 /// A stretch of time in which something is so.
 struct Hours {

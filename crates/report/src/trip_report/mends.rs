@@ -30,7 +30,7 @@ impl Mends<'_> {
     pub(super) fn note(&self) -> String {
         let shown = self.worth().count();
         if shown == 0 {
-            return "None of the single changes that were tried makes the weakest night surer."
+            return "None of the single changes that were tried makes the weakest night noticeably surer."
                 .to_owned();
         }
         let others = self.fixes.len() - shown;
@@ -39,7 +39,8 @@ impl Mends<'_> {
         )
     }
 
-    pub(super) fn table(&self) -> Table {
+    pub(super) fn table(&self) -> Option<Table> {
+        self.worth().next()?;
         let mut table = Table::new("What would mend it, by what it does for the weakest night")
             .text("Change")
             .number("Weakest night", "")
@@ -52,7 +53,7 @@ impl Mends<'_> {
             ]);
         }
         table.note(self.note());
-        table
+        Some(table)
     }
 
     pub(super) fn ladder(&self, plan: &Plan, forecast: &Forecast) -> Option<Rows> {

@@ -31,13 +31,17 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast, mends: Option<Mends<'_>>) -> 
     for table in [tables::nights(forecast), tables::voltages(plan, forecast)]
         .into_iter()
         .chain(tables::failures(plan, forecast))
-        .chain(mends.iter().map(Mends::table))
+        .chain(mends.iter().filter_map(Mends::table))
         .chain(mends.iter().filter_map(Mends::shed_table))
     {
         text.push('\n');
         text.push_str(&table.terminal());
     }
     text.push('\n');
+    if let Some(mends) = mends.filter(|mends| mends.table().is_none()) {
+        text.push_str(&paragraph(&mends.note()));
+        text.push('\n');
+    }
     let cautions = cautions::of(plan, forecast);
     for caution in &cautions {
         text.push_str(&indented(&format!("Caution. {caution}"), "! ", "  "));
