@@ -34,12 +34,11 @@ pub fn rig_text(inspected: &Inspected<'_>) -> String {
     let mut text = paragraph(&verdict.sentence);
     text.push_str(&paragraph(&verdict.detail));
     text.push_str(&paragraph(&given(inspected)));
-    for table in [
-        tables::energy(survey),
-        tables::budget(found),
-        tables::devices(survey),
-        tables::wires(survey),
-    ] {
+    let wires = (!found.segments.is_empty()).then(|| tables::wires(survey));
+    for table in [tables::energy(survey), tables::budget(found), tables::devices(survey)]
+        .into_iter()
+        .chain(wires)
+    {
         text.push('\n');
         text.push_str(&table.terminal());
     }
@@ -93,11 +92,10 @@ pub fn rig_blocks(inspected: &Inspected<'_>) -> Vec<Block> {
     if !notes.is_empty() {
         blocks.push(Block::List(notes));
     }
-    blocks.extend([
-        Block::Table(tables::wires(survey)),
-        Block::Table(tables::budget(found)),
-        Block::Table(tables::energy(survey)),
-    ]);
+    if !found.segments.is_empty() {
+        blocks.push(Block::Table(tables::wires(survey)));
+    }
+    blocks.extend([Block::Table(tables::budget(found)), Block::Table(tables::energy(survey))]);
     blocks
 }
 
