@@ -1,7 +1,11 @@
 //! How a pack's capacity fades over the years.
 
+use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use quantity::uncertainty::student_95;
+use record::Record;
+
+use crate::{Run, RunKind};
 
 /// One capacity test of a pack.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,6 +18,23 @@ pub struct CapacityTest {
     pub capacity_ah: f64,
 }
 
+impl CapacityTest {
+    /// A discharge as a capacity test; nothing if the record does not tell its date, or if the run
+    /// is none. A clock without a zone is taken as UTC, which is right to the day. Cycles are read
+    /// from a line above the table that names them.
+    #[must_use]
+    pub fn of(record: &Record, run: &Run) -> Option<CapacityTest> {
+        let discharge = run.discharge.as_ref().filter(|_| run.kind == RunKind::Discharge)?;
+        let on_the_wall = || TimeZone::UTC.to_timestamp(record.local_start?).ok();
+        let cycles = record.about.iter().find(|(name, _)| name.to_lowercase().contains("cycle"));
+        Some(CapacityTest {
+            at: run.start.or_else(on_the_wall)?,
+            cycles: cycles.and_then(|(_, count)| count.trim().parse().ok()),
+            capacity_ah: discharge.capacity_ah,
+        })
+    }
+}
+
 /// The trend of some capacity tests.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ageing {
@@ -22,7 +43,20 @@ pub struct Ageing {
     /// Against cycles, where all tests tell them.
     pub by_cycle: Option<Trend>,
     first: Timestamp,
+    first_ah: f64,
 }
+
+/// When a pack has faded to four fifths.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct End {
+    /// Of what: "the label" or "the first test".
+    pub of: &'static str,
+    /// When.
+    pub reach: Reach,
+}
+
+/// A pack is called worn out at four fifths of its capacity (common practice, no source).
+const WORN_OUT: f64 = 0.8;
 
 /// A straight line through the tests, by ordinary least squares.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,14 +93,27 @@ impl Ageing {
     /// Of three tests or more on different dates; nothing of fewer.
     #[must_use]
     pub fn of(tests: &[CapacityTest]) -> Option<Ageing> {
-        let first = tests.iter().map(|test| test.at).min()?;
+        let CapacityTest { at: first, capacity_ah: first_ah, .. } =
+            *tests.iter().min_by_key(|test| test.at)?;
         let years = |test: &CapacityTest| test.at.duration_since(first).as_secs_f64() / YEAR_S;
         let by_year = Trend::of(
             &tests.iter().map(|test| (years(test), test.capacity_ah)).collect::<Vec<_>>(),
         )?;
         let cycles: Option<Vec<(f64, f64)>> =
             tests.iter().map(|test| Some((test.cycles?, test.capacity_ah))).collect();
-        Some(Ageing { by_year, by_cycle: cycles.and_then(|cycles| Trend::of(&cycles)), first })
+        let by_cycle = cycles.and_then(|cycles| Trend::of(&cycles));
+        Some(Ageing { by_year, by_cycle, first, first_ah })
+    }
+
+    /// When the pack comes down to four fifths of its label (Ah), where one is given, and of its
+    /// first test. Nothing of either if the trend does not lead there.
+    #[must_use]
+    pub fn ends(&self, rated_ah: Option<f64>) -> Vec<End> {
+        let levels = [("the label", rated_ah), ("the first test", Some(self.first_ah))];
+        let end = |(of, whole_ah): (&'static str, Option<f64>)| {
+            Some(End { of, reach: self.reaches(WORN_OUT * whole_ah?)? })
+        };
+        levels.into_iter().filter_map(end).collect()
     }
 
     /// When the capacity falls to a level (Ah). Nothing if the trend does not lead there.

@@ -1,6 +1,18 @@
 //! How long another charger would take.
 
-use crate::Recharge;
+use crate::trace::median;
+use crate::{Recharge, Run};
+
+impl Run {
+    /// How long a charger of this current would have taken for this recharge (s), by
+    /// [`Recharge::with_charger_s`] with the middle one of the resistances seen in it.
+    #[must_use]
+    pub fn with_charger_s(&self, current_a: f64) -> Option<f64> {
+        let ohms: Vec<f64> = self.resistances.iter().map(|step| step.ohm).collect();
+        let resistance_ohm = (!ohms.is_empty()).then(|| median(ohms));
+        self.recharge.as_ref()?.with_charger_s(current_a, resistance_ohm)
+    }
+}
 
 impl Recharge {
     /// How long a charger of this current would have taken for the same charge up to the same

@@ -1,6 +1,6 @@
 //! Several packs side by side.
 
-use crate::{Difference, Repeats};
+use crate::{Difference, Discharge, Repeats};
 
 /// One pack in a comparison: what was measured, and what its maker and shop say.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,6 +44,12 @@ pub struct Place {
     /// Price over the energy it will have delivered after its promised cycles, each taken as full
     /// as the first (money per Wh).
     pub price_per_wh_of_life: Option<f64>,
+}
+
+/// Mean share of the charge delivered above the cutoff (0..1).
+#[must_use]
+pub fn mean_share_above_cutoff(runs: &[&Discharge]) -> f64 {
+    runs.iter().map(|run| run.above_cutoff.share).sum::<f64>() / runs.len() as f64
 }
 
 /// Ranks packs by their usable energy, most first. `same_meter` says whether one meter recorded

@@ -23,13 +23,13 @@ mod solar;
 mod temperature;
 mod trace;
 
-pub use ageing::{Ageing, CapacityTest, Reach, Trend};
-pub use comparison::{Entry, Place, compare};
+pub use ageing::{Ageing, CapacityTest, End, Reach, Trend};
+pub use comparison::{Entry, Place, compare, mean_share_above_cutoff};
 pub use curve::CurvePoint;
 pub use discharge::{AboveCutoff, Discharge};
 pub use doubt::{Doubt, Doubts};
 pub use efficiency::Efficiency;
-pub use error::BenchError;
+pub use error::{BenchError, Trouble};
 pub use field::{Field, Level, Night, Part};
 pub use phase::{Phase, PhaseKind};
 pub use recharge::{Recharge, TimeTo};

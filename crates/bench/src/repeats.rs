@@ -119,6 +119,16 @@ impl Repeats {
         }
     }
 
+    /// The least and the largest mean power of some discharges (W), where they differ by more than
+    /// a tenth: a pack gives less at a heavier load, so that these repeat no one test.
+    #[must_use]
+    pub fn unlike_loads_w(runs: &[&Discharge]) -> Option<[f64; 2]> {
+        let powers_w = || runs.iter().map(|run| run.mean_power_w);
+        let (least_w, most_w) =
+            (powers_w().fold(f64::INFINITY, f64::min), powers_w().fold(0.0, f64::max));
+        (least_w < 0.9 * most_w).then_some([least_w, most_w])
+    }
+
     /// Combined standard uncertainty of the mean.
     #[must_use]
     pub fn standard(&self) -> f64 {

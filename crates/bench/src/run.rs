@@ -11,7 +11,9 @@ use crate::recharge::recharge;
 use crate::resistance::resistances;
 use crate::solar::solar;
 use crate::trace::{Trace, Way};
-use crate::{BenchError, Discharge, Efficiency, Field, Phase, Recharge, Resistance, Settings};
+use crate::{
+    BenchError, Discharge, Efficiency, Field, Phase, Recharge, Resistance, Settings, Trouble,
+};
 
 /// One test and what it proves.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,7 +79,7 @@ pub fn measure(record: &Record, settings: &Settings) -> Result<Vec<Run>, BenchEr
     let mut trace = Trace::new(record)?;
     let tests = tests_in(&trace);
     if tests.is_empty() {
-        return Err(BenchError::NoCurrent { file: record.file.clone() });
+        return Err(BenchError { file: record.file.clone(), trouble: Trouble::NoCurrent });
     }
     let mut notices = trace.notices(settings);
     if tests.iter().any(|test| test.kind == RunKind::Field) && trace.zero_a != 0.0 {

@@ -18,6 +18,10 @@ pub struct Settings {
     pub instrument: Option<Instrument>,
     /// The panel's rating, for a day on it (W).
     pub panel_w: Option<f64>,
+    /// What the charger's label promises, for a recharge with it (A).
+    pub charger_a: Option<f64>,
+    /// Another charger, to tell how long that one would take (A).
+    pub other_charger_a: Option<f64>,
     /// How long after a step of the current its resistance is taken (s).
     pub delay_s: f64,
     /// How the gear hangs on the pack, to tell what it gets.
@@ -33,6 +37,8 @@ impl Default for Settings {
             rated_wh: None,
             instrument: None,
             panel_w: None,
+            charger_a: None,
+            other_charger_a: None,
             delay_s: 10.0,
             at_gear: None,
         }

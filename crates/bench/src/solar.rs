@@ -1,8 +1,8 @@
 //! A day on a panel.
 
-use crate::Settings;
 use crate::piece::Sum;
 use crate::trace::{Stretch, Trace};
+use crate::{Recharge, Settings};
 
 /// What a panel gave through its controller, at the pack's terminals.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,9 +17,23 @@ pub struct Solar {
     pub mean_share_of_rating: Option<f64>,
     /// Largest power over the panel's rating.
     pub peak_share_of_rating: Option<f64>,
-    /// Energy over what a clear sky would have given in that span. This room knows no sky: for
-    /// whoever knows site, date and tilt to fill in.
+    /// What the panel would have given under a clear sky in that span, before any controller (Wh).
+    /// This room knows no sky: [`Recharge::under_clear_sky`] fills it in.
+    pub clear_sky_wh: Option<f64>,
+    /// Energy put in over that.
     pub share_of_clear_sky: Option<f64>,
+}
+
+impl Recharge {
+    /// Compares a day on a panel with what a clear sky would have given (Wh) from its first
+    /// charging current to its last.
+    pub fn under_clear_sky(&mut self, clear_sky_wh: f64) {
+        let energy_wh = self.energy_wh;
+        if let Some(solar) = self.solar.as_mut().filter(|_| clear_sky_wh > 0.0) {
+            solar.clear_sky_wh = Some(clear_sky_wh);
+            solar.share_of_clear_sky = Some(energy_wh / clear_sky_wh);
+        }
+    }
 }
 
 pub(crate) fn solar(trace: &Trace, stretches: &[Stretch], settings: &Settings) -> Solar {
@@ -36,6 +50,7 @@ pub(crate) fn solar(trace: &Trace, stretches: &[Stretch], settings: &Settings) -
         peak_power_w,
         mean_share_of_rating: settings.panel_w.map(|rated_w| mean_power_w / rated_w),
         peak_share_of_rating: settings.panel_w.map(|rated_w| peak_power_w / rated_w),
+        clear_sky_wh: None,
         share_of_clear_sky: None,
     }
 }

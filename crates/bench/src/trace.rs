@@ -5,8 +5,8 @@ use std::ops::Range;
 
 use record::{CurrentFrom, Record, Samples};
 
-use crate::BenchError;
 use crate::piece::Piece;
+use crate::{BenchError, Trouble};
 
 /// Which way the current goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -110,7 +110,7 @@ impl<'a> Trace<'a> {
             trace.zero_a = if is_more_than_a_digit { zero_a } else { 0.0 };
         }
         if trace.peak_a - trace.zero_a.abs() <= trace.quiet_a() {
-            return Err(BenchError::NoCurrent { file: record.file.clone() });
+            return Err(BenchError { file: record.file.clone(), trouble: Trouble::NoCurrent });
         }
         trace.find_stretches();
         Ok(trace)
@@ -332,11 +332,12 @@ impl<'a> Trace<'a> {
 }
 
 fn check(record: &Record) -> Result<(), BenchError> {
+    let of_file = |trouble| BenchError { file: record.file.clone(), trouble };
     let samples = &record.samples;
     if samples.len() < 2 {
-        return Err(BenchError::TooFew { file: record.file.clone(), samples: samples.len() });
+        return Err(of_file(Trouble::TooFew { samples: samples.len() }));
     }
-    let broken = |at: usize| BenchError::Broken { file: record.file.clone(), sample: at + 1 };
+    let broken = |at: usize| of_file(Trouble::Broken { sample: at + 1 });
     let shortest = samples.voltage_v.len().min(samples.current_a.len());
     if shortest != samples.len() || samples.voltage_v.len() != samples.current_a.len() {
         return Err(broken(shortest));

@@ -53,6 +53,10 @@ pub(crate) fn read_model(
     let chemistry: Option<Chemistry> = section.maybe_parsed("chemistry")?;
     let rated_ah = section.maybe("rated", Kind::Charge)?;
     let record = section.maybe_text("record")?;
+    let reading = crate::reading::read(&mut section)?;
+    if record.is_none() && section.has("reading") {
+        return Err(section.error("reading", "this says how a `record` is read, and there is none"));
+    }
     let mut pack = match (section.maybe_section("circuit")?, &record) {
         (Some(_), Some(_)) => {
             return Err(section.error("record", "give either a `record` or a `circuit`, not both"));
@@ -60,7 +64,7 @@ pub(crate) fn read_model(
         (Some(circuit), None) => stated(circuit, chemistry, rated_ah)?,
         (None, Some(record)) => {
             let path = folder.join(record);
-            measured::pack(&path, chemistry, rated_ah)
+            measured::pack(&path, &reading, chemistry, rated_ah)
                 .map_err(|problem| section.error("record", problem))?
         }
         (None, None) => {

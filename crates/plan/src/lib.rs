@@ -5,10 +5,13 @@
 
 mod air;
 mod battery;
+mod devices;
 mod error;
 mod gear;
 mod measured;
+mod reading;
 mod section;
+mod series;
 mod site;
 mod supply;
 mod weather;
@@ -19,9 +22,11 @@ use toml::de::DeTable;
 
 pub use air::Air;
 pub use battery::Battery;
+pub use devices::as_devices;
 pub use error::{PlanError, Spot};
 pub use gear::{CUTOFF_V, Gear};
 pub use measured::pack as pack_from_record;
+pub use series::{Candidate, Capacity, Comparison, History, PastTest};
 pub use site::{COVERAGE_95, Dates, MOST_NIGHTS, Site};
 pub use supply::{Charger, Panel, Supply};
 pub use weather::{ClearnessDay, FileDays, Sun, Weather};

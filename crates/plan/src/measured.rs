@@ -17,12 +17,12 @@ const REPEATABILITY: f64 = 0.01;
 /// no pack can be measured.
 pub fn pack(
     path: &Path,
+    options: &ReadOptions,
     chemistry: Option<Chemistry>,
     rated_ah: Option<f64>,
 ) -> Result<Pack, String> {
     let name = path.display().to_string();
-    let record = record::read_file(path, &ReadOptions::default(), |_, _| {})
-        .map_err(|error| error.to_string())?;
+    let record = record::read_file(path, options, |_, _| {}).map_err(|error| error.to_string())?;
     from_record(&name, &record, chemistry, rated_ah)
 }
 
@@ -32,8 +32,7 @@ fn from_record(
     chemistry: Option<Chemistry>,
     rated_ah: Option<f64>,
 ) -> Result<Pack, String> {
-    let runs =
-        bench::measure(record, &Settings::default()).map_err(|error| format!("{name}: {error}"))?;
+    let runs = bench::measure(record, &Settings::default()).map_err(|error| error.to_string())?;
     let run = runs.iter().find(|run| run.kind == RunKind::Discharge).ok_or_else(|| {
         format!("{name} holds no discharge; a pack is measured from a discharge from full to empty")
     })?;

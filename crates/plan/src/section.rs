@@ -189,6 +189,23 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// Texts: one, or a list of them.
+    pub(crate) fn maybe_texts(&mut self, key: &'static str) -> Result<Vec<String>> {
+        let Some(value) = self.entry(key) else { return Ok(Vec::new()) };
+        let wanted = "a text in quotes, or a list of them, is wanted here";
+        match value.get_ref() {
+            DeValue::String(text) => Ok(vec![text.to_string()]),
+            DeValue::Array(texts) => texts
+                .iter()
+                .map(|text| match text.get_ref() {
+                    DeValue::String(text) => Ok(text.to_string()),
+                    _ => Err(self.source.error(Some(text.span()), &self.path_of(key), wanted)),
+                })
+                .collect(),
+            _ => Err(self.error(key, wanted)),
+        }
+    }
+
     /// A table below this one.
     pub(crate) fn maybe_section(&mut self, key: &'static str) -> Result<Option<Section<'a>>> {
         let Some(value) = self.entry(key) else { return Ok(None) };

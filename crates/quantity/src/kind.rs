@@ -51,6 +51,8 @@ pub enum Kind {
     DailyRate,
     /// Mass (kg).
     Mass,
+    /// Volume (l).
+    Volume,
 }
 
 /// One way to write a unit, and what it is in the kind's own unit: `own = written * scale + shift`.
@@ -362,10 +364,27 @@ static MASS: Facts = Facts {
     most: 1e5,
     examples: "\"4.9 kg\" or \"11 lb\"",
 };
+static VOLUME: Facts = Facts {
+    name: "volume",
+    units: &[
+        unit("l", 1.0),
+        unit("L", 1.0),
+        unit("dm³", 1.0),
+        unit("dm3", 1.0),
+        unit("cm³", 1e-3),
+        unit("cm3", 1e-3),
+        unit("m³", 1e3),
+        unit("m3", 1e3),
+    ],
+    bare: false,
+    least: 0.0,
+    most: 1e6,
+    examples: "\"5.3 l\" or \"5300 cm³\"",
+};
 
 impl Kind {
     /// Every kind there is.
-    pub const ALL: [Kind; 23] = [
+    pub const ALL: [Kind; 24] = [
         Kind::Power,
         Kind::Voltage,
         Kind::Current,
@@ -389,6 +408,7 @@ impl Kind {
         Kind::TemperatureCoefficient,
         Kind::DailyRate,
         Kind::Mass,
+        Kind::Volume,
     ];
 
     pub(crate) fn facts(self) -> &'static Facts {
@@ -416,6 +436,7 @@ impl Kind {
             Kind::TemperatureCoefficient => &TEMPERATURE_COEFFICIENT,
             Kind::DailyRate => &DAILY_RATE,
             Kind::Mass => &MASS,
+            Kind::Volume => &VOLUME,
         }
     }
 

@@ -45,6 +45,24 @@ pub struct ColumnChoice {
     pub unit: Option<String>,
 }
 
+impl ColumnChoice {
+    /// A column as people write it: its heading or number, with its unit if need be: "3",
+    /// "U batt", "U batt in mV". Nothing if no column is named.
+    #[must_use]
+    pub fn read(role: Role, text: &str) -> Option<ColumnChoice> {
+        let (which, unit) = match text.rsplit_once(" in ") {
+            Some((which, unit)) => (which.trim(), Some(unit.trim().to_owned())),
+            None => (text.trim(), None),
+        };
+        let which = match which.parse::<usize>() {
+            Ok(number) if number > 0 => Which::Number(number),
+            _ if which.is_empty() => return None,
+            _ => Which::Heading(which.to_owned()),
+        };
+        Some(ColumnChoice { role, which, unit })
+    }
+}
+
 /// What a person overrules; by default everything is found out from the file.
 #[derive(Debug, Clone, Default, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(default, deny_unknown_fields)]

@@ -23,5 +23,7 @@ pub use planned_harvest::{planned_harvest_page, planned_harvest_text};
 pub use rig_report::{Inspected, rig_blocks, rig_page, rig_text};
 pub use runtime_report::{RuntimeAsked, runtime_text};
 pub use season_report::{Season, season_page, season_text};
-pub use series_report::{ageing_blocks, ageing_text, comparison_blocks, comparison_text};
+pub use series_report::{
+    Compared, Past, ageing_page, ageing_text, comparison_page, comparison_text,
+};
 pub use trip_report::{Mends, field_card, hindsight_text, trip_page, trip_text};

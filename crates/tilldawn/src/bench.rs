@@ -1,12 +1,14 @@
 //! `tilldawn bench`.
 
 mod document;
+mod save;
+mod sun;
 
 use std::path::Path;
 use std::process::ExitCode;
 
 use bench::{Run, Settings};
-use record::Record;
+use record::{ReadOptions, Record};
 use report::Tested;
 
 use crate::args;
@@ -14,31 +16,43 @@ use crate::output::{Failure, print, print_json, provenance, remark, write_file};
 use crate::patience::Patience;
 
 pub(crate) fn run(asked: &args::Bench) -> Result<ExitCode, Failure> {
+    if asked.save.is_some() && asked.records.len() > 1 {
+        return Err(Failure::new(
+            "arguments",
+            "--save writes one record to one file; name one record",
+        ));
+    }
     let settings = Settings {
-        cutoff_v: asked.cutoff,
-        rated_ah: asked.rated,
-        instrument: asked.meter,
-        ..Settings::default()
+        rated_wh: asked.rated_wh,
+        delay_s: asked.delay,
+        charger_a: asked.charger,
+        other_charger_a: asked.other_charger,
+        panel_w: asked.sun.panel,
+        at_gear: asked.gear.gear(),
+        ..asked.measuring.settings()
     };
+    let sky = sun::Sky::asked(asked)?;
     let mut measured: Vec<(Record, Vec<Run>)> = Vec::new();
     for path in &asked.records {
-        let record = read(path, &asked.reading.options())?;
-        let runs = bench::measure(&record, &settings)
-            .map_err(|error| Failure::new("record", format!("{}: {error}", record.file)))?;
+        let (record, mut runs) = measure(path, &asked.reading.options(), &settings)?;
+        if let Some(sky) = &sky {
+            sky.compare(&record, &mut runs)?;
+        }
         measured.push((record, runs));
     }
+    let tested = tested(&measured, &settings);
     if asked.json {
-        print_json(&document::Document::of(&measured))?;
+        print_json(&document::Document::of(&tested))?;
     } else {
-        print(&report::bench_text(&tested(&measured, &settings)))?;
+        print(&report::bench_text(&tested))?;
     }
     if let Some(path) = &asked.report {
         let files = measured.iter().map(|(record, _)| record.file.clone()).collect();
-        write_file(
-            path,
-            &report::bench_page(&tested(&measured, &settings), provenance(files, None)),
-        )?;
+        write_file(path, &report::bench_page(&tested, provenance(files, None)))?;
         remark(&format!("report written to {}", path.display()));
+    }
+    if let (Some(path), Some((record, _))) = (&asked.save, measured.first()) {
+        save::save(record, path)?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -47,7 +61,14 @@ fn tested<'a>(measured: &'a [(Record, Vec<Run>)], settings: &'a Settings) -> Vec
     measured.iter().map(|(record, runs)| Tested { record, runs, settings }).collect()
 }
 
-fn read(path: &Path, options: &record::ReadOptions) -> Result<Record, record::RecordError> {
+/// A record and the tests in it.
+pub(crate) fn measure(
+    path: &Path,
+    options: &ReadOptions,
+    settings: &Settings,
+) -> Result<(Record, Vec<Run>), Failure> {
     let mut patience = Patience::new("reading {bar:40} {bytes} of {total_bytes}, {eta} to go");
-    record::read_file(path, options, |done, of| patience.at(done, of))
+    let record = record::read_file(path, options, |done, of| patience.at(done, of))?;
+    let runs = bench::measure(&record, settings)?;
+    Ok((record, runs))
 }

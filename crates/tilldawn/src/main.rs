@@ -1,7 +1,9 @@
 //! Will it last till dawn? The command line.
 
+mod ageing;
 mod args;
 mod bench;
+mod compare;
 mod harvest;
 mod night;
 mod night_season;
@@ -21,7 +23,9 @@ fn main() -> ExitCode {
     let args = Args::parse();
     let json = args.command.json();
     let done = match &args.command {
+        Command::Ageing(asked) => ageing::run(asked),
         Command::Bench(asked) => bench::run(asked),
+        Command::Compare(asked) => compare::run(asked),
         Command::Harvest(asked) => harvest::run(asked),
         Command::Night(asked) => night::run(asked),
         Command::Rig(asked) => rig::run(asked),

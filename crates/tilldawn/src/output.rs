@@ -1,6 +1,7 @@
 //! What goes to the terminal, and how the program ends.
 
-use std::io::{self, Write};
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -42,6 +43,19 @@ impl From<record::RecordError> for Failure {
     }
 }
 
+impl From<bench::BenchError> for Failure {
+    fn from(error: bench::BenchError) -> Self {
+        let trouble = error.trouble;
+        Failure {
+            document: serde_json::json!({ "error": {
+                "kind": trouble.kind(), "file": error.file, "line": null,
+                "message": trouble.to_string(), "help": trouble.help(),
+            } }),
+            message: error.to_string(),
+        }
+    }
+}
+
 impl From<sky::Error> for Failure {
     fn from(error: sky::Error) -> Self {
         Failure::new("arguments", error.to_string())
@@ -79,8 +93,16 @@ pub(crate) fn remark(text: &str) {
     let _ = writeln!(io::stderr().lock(), "{text}");
 }
 
-/// Writes a file whole or not at all: beside its place first, then moved there.
+/// Writes a text as a file, whole or not at all.
 pub(crate) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
+    write_with(path, |file| file.write_all(text.as_bytes()))
+}
+
+/// Writes a file whole or not at all: beside its place first, then moved there.
+pub(crate) fn write_with(
+    path: &Path,
+    write: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
+) -> Result<(), Failure> {
     let failed = |error: io::Error| {
         Failure::new("output", format!("can't write {}: {error}", path.display()))
     };
@@ -97,8 +119,13 @@ pub(crate) fn write_file(path: &Path, text: &str) -> Result<(), Failure> {
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(format!(".{}.part", std::process::id()));
     let beside = folder.join(name);
-    std::fs::write(&beside, text).map_err(failed)?;
-    std::fs::rename(&beside, path).map_err(|error| {
+    let written = File::create(&beside).and_then(|file| {
+        let mut file = BufWriter::new(file);
+        write(&mut file)?;
+        file.flush()?;
+        std::fs::rename(&beside, path)
+    });
+    written.map_err(|error| {
         let _ = std::fs::remove_file(&beside);
         failed(error)
     })

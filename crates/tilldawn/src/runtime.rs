@@ -40,8 +40,13 @@ fn pack_of(asked: &args::Runtime) -> Result<Pack, Failure> {
             }
             Ok(pack)
         }
-        Some(path) => plan::pack_from_record(path, asked.chemistry, asked.rated)
-            .map_err(|problem| Failure::new("record", problem)),
+        Some(path) => plan::pack_from_record(
+            path,
+            &record::ReadOptions::default(),
+            asked.chemistry,
+            asked.rated,
+        )
+        .map_err(|problem| Failure::new("record", problem)),
         None => {
             let (Some(chemistry), Some(rated_ah)) = (asked.chemistry, asked.rated) else {
                 return Err(Failure::new(

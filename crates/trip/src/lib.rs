@@ -19,6 +19,7 @@ mod loads;
 mod prepare;
 mod season;
 mod skies;
+mod span;
 mod survey;
 mod tally;
 mod timeline;
@@ -35,4 +36,5 @@ pub use harvest::{DayHarvest, PlannedDay, Stand, clock_day, mean_day, planned_da
 pub use hindsight::{Assumed, Assumption, Hindsight, NightHindsight, hindsight};
 pub use ledger::Ledger;
 pub use season::{Per, Stretch, gathered, night_h};
+pub use span::clear_wh_of_plan;
 pub use survey::{NEARLY_EMPTY, Survey, SurveyedNight, survey};

@@ -1,12 +1,12 @@
 //! What a run gave, as names and values.
 
-use bench::{AboveCutoff, Discharge, Efficiency, Recharge, Run, RunKind, Solar};
+use bench::{AboveCutoff, Discharge, Efficiency, Recharge, Run, RunKind, Settings, Solar};
 use quantity::{Clock, Kind, significant, with_uncertainty};
 use record::Record;
 
 use super::{Tested, told};
 use crate::table::Table;
-use crate::words::{fixed, in_utc, percent, percent_within, short};
+use crate::words::{NONE, fixed, in_utc, percent, percent_within, short};
 
 /// The rows of a table of facts: name, value, remark.
 struct Rows(Table);
@@ -36,6 +36,10 @@ impl Rows {
             with_uncertainty(discharge.energy_wh, discharge.energy_u_wh, "Wh"),
             of_label(discharge.share_of_label_energy, settings.rated_wh, "Wh"),
         );
+        if let Some(capacity_ah) = discharge.capacity_at_20_c_ah {
+            let capacity = format!("{} Ah", significant(capacity_ah, 4));
+            self.add("Charge at 20 °C", capacity, "IEC 60896");
+        }
         self.above(&discharge.above_cutoff, "");
         if let Some(at_gear) = &discharge.at_gear {
             self.above(at_gear, " at the gear");
@@ -69,7 +73,22 @@ impl Rows {
         );
     }
 
-    fn recharge(&mut self, recharge: &Recharge) {
+    fn chargers(&mut self, settings: &Settings, run: &Run, recharge: &Recharge) {
+        let amperes = |current_a: f64| Kind::Current.show(current_a);
+        if let Some(promised_a) = settings.charger_a {
+            let verdict = recharge.charger_gives(promised_a).to_string();
+            self.add(format!("The charger's label, {}", amperes(promised_a)), verdict, "JCGM 106");
+        }
+        if let Some(current_a) = settings.other_charger_a {
+            let (time, remark) = match run.with_charger_s(current_a) {
+                Some(duration_s) => (hours(duration_s), ""),
+                None => (NONE.to_owned(), "the record shows no resistance to tell it by"),
+            };
+            self.add(format!("With a charger of {}", amperes(current_a)), time, remark);
+        }
+    }
+
+    fn recharge(&mut self, test: &Tested<'_>, run: &Run, recharge: &Recharge) {
         self.add("Current in for", hours(recharge.duration_s), "pauses not counted");
         let charge = with_uncertainty(recharge.charge_ah, recharge.charge_u_ah, "Ah");
         self.add("Charge put in", charge, "");
@@ -88,6 +107,7 @@ impl Rows {
                 let voltage = format!("{} V", fixed(voltage_v, 2));
                 self.add("At the voltage limit (CV)", hours(recharge.cv_s), voltage);
             }
+            self.chargers(test.settings, run, recharge);
         }
         for reached in &recharge.time_to {
             let share = Kind::Fraction.show(reached.share);
@@ -118,7 +138,8 @@ impl Rows {
         let peak = of_rating(solar.peak_share_of_rating);
         self.add("Greatest power", watts(solar.peak_power_w), peak);
         if let Some(share) = solar.share_of_clear_sky {
-            self.add("Of what a clear sky gives", percent(share), "");
+            let clear = solar.clear_sky_wh.map(|wh| format!("{} Wh from the panel", fixed(wh, 0)));
+            self.add("Of what a clear sky gives", percent(share), clear.unwrap_or_default());
         }
     }
 }
@@ -138,7 +159,7 @@ pub(super) fn facts(test: &Tested<'_>, run: &Run) -> Table {
         rows.discharge(test, run.kind, discharge);
     }
     if let Some(recharge) = &run.recharge {
-        rows.recharge(recharge);
+        rows.recharge(test, run, recharge);
     }
     if let Some(temperature_c) = run.mean_temperature_c {
         rows.add("Mean temperature", Kind::Temperature.show(temperature_c), "");

@@ -14,6 +14,7 @@ use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
 use crate::table::{indented, paragraph};
 use crate::words::file_name;
 
+pub(crate) use picture::voltage;
 use together::Together;
 
 /// One record and the runs found in it.
@@ -35,13 +36,11 @@ pub fn bench_text(tested: &[Tested<'_>]) -> String {
         for run in test.runs {
             text.push_str(&facts::facts(test, run).terminal());
             text.push('\n');
-            if let Some(field) = run.field.as_ref().filter(|field| !field.levels.is_empty()) {
-                text.push_str(&paragraph(told::AS_DEVICES));
-                for device in told::devices(field) {
-                    text.push_str(&indented(&device, "  ", "    "));
-                }
-                text.push('\n');
-            }
+            text.push_str(&tables_in_terminal(run));
+        }
+        if !test.record.columns.is_empty() {
+            let columns = told::columns(test.record);
+            text.push_str(&indented(&format!("Columns: {columns}."), "", ""));
         }
         let rows = told::rows(test.record);
         if test.runs.is_empty() {
@@ -62,8 +61,30 @@ pub fn bench_text(tested: &[Tested<'_>]) -> String {
             text.push_str(&together.table().terminal());
             text.push('\n');
             text.push_str(&paragraph(&together.answer()));
+            text.push_str(&paragraph(&together.objection()));
         }
         text.push_str(&paragraph(&together.verdict()));
+    }
+    text
+}
+
+/// What a terminal shows of a run beside its facts.
+fn tables_in_terminal(run: &Run) -> String {
+    let mut text = String::new();
+    let mut add = |part: &str| {
+        text.push_str(part);
+        text.push('\n');
+    };
+    if let Some(field) = &run.field {
+        add(&tables::nights(field).terminal());
+        if !field.levels.is_empty() {
+            add(&tables::levels(field).terminal());
+            add(&paragraph(told::DEVICES));
+            add(&plan::as_devices(field));
+        }
+    }
+    if run.kind == RunKind::Pulses && !run.resistances.is_empty() {
+        add(&tables::resistances(&run.resistances).terminal());
     }
     text
 }
@@ -116,6 +137,7 @@ fn verdict(tested: &[Tested<'_>]) -> Verdict {
         return Verdict { tone: Tone::Plain, sentence, detail: few(&sentences) };
     };
     let mut detail = vec![together.verdict()];
+    detail.extend(Some(together.objection()).filter(|_| together.are_several()));
     let sentence = if sentences.len() == 1 {
         sentences.remove(0)
     } else if sentences.len() == together.count() {
@@ -145,8 +167,8 @@ fn run_section(test: &Tested<'_>, run: &Run, is_only: bool) -> Section {
         blocks.push(Block::Table(tables::nights(field)));
         if !field.levels.is_empty() {
             blocks.push(Block::Table(tables::levels(field)));
-            blocks.push(Block::Text(told::AS_DEVICES.into()));
-            blocks.push(Block::List(told::devices(field)));
+            blocks.push(Block::Text(told::DEVICES.to_owned()));
+            blocks.push(Block::Markup(maud::html! { pre { code { (plan::as_devices(field)) } } }));
         }
     }
     if !run.resistances.is_empty() {
@@ -199,7 +221,7 @@ fn method_section(tested: &[Tested<'_>]) -> Section {
     Section::new("Method and uncertainty", vec![Block::List(method)])
 }
 
-fn caution_section() -> Section {
+pub(crate) fn caution_section() -> Section {
     let cautions = cautions::OF_A_DISCHARGE.map(str::to_owned).to_vec();
     Section::new(
         "Before you repeat it",

@@ -41,7 +41,7 @@ pub(super) fn curve(discharge: &Discharge) -> Chart {
     }
 }
 
-fn voltage(layers: Vec<Layer>, cutoff_v: Option<f64>) -> Panel {
+pub(crate) fn voltage(layers: Vec<Layer>, cutoff_v: Option<f64>) -> Panel {
     let mut panel = Panel::new("Voltage at the terminals (V)");
     panel.height_px = 240.0;
     panel.layers = layers;

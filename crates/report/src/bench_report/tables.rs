@@ -3,9 +3,9 @@
 use bench::{Doubts, Field, PhaseKind, Resistance, Run, RunKind};
 use quantity::uncertainty::Budget;
 use quantity::{Clock, significant};
-use record::{HowSure, Record};
+use record::Record;
 
-use super::{Tested, runs};
+use super::{Tested, runs, told};
 use crate::table::Table;
 use crate::words::{NONE, file_name, fixed};
 
@@ -182,17 +182,12 @@ pub(super) fn columns(record: &Record) -> Table {
     let mut columns: Vec<_> = record.columns.iter().collect();
     columns.sort_by_key(|column| column.number);
     for column in columns {
-        let how_sure = match column.how_sure {
-            HowSure::Likely => "likely: please check",
-            HowSure::Sure => "sure",
-            HowSure::Told => "as told",
-        };
         table.row([
             column.number.to_string(),
             column.heading.clone(),
             column.role.name().to_owned(),
             column.unit.clone(),
-            how_sure.to_owned(),
+            told::how_sure(column.how_sure).to_owned(),
         ]);
     }
     table

@@ -59,6 +59,18 @@ impl<'a> Together<'a> {
         format!("{} discharges delivered {mean} on average{label}.", self.repeats.n)
     }
 
+    /// What speaks against taking them as repeats; empty if nothing does.
+    pub(super) fn objection(&self) -> String {
+        let Some([least_w, most_w]) = Repeats::unlike_loads_w(&self.discharges) else {
+            return String::new();
+        };
+        format!(
+            "The loads were not alike ({} to {} W on average), and a pack gives less at a heavier one: as repeats of one test they say little.",
+            significant(least_w, 3),
+            significant(most_w, 3)
+        )
+    }
+
     /// What that says about the label, in one sentence; empty without a label.
     pub(super) fn verdict(&self) -> String {
         let Some(claim) = self.claim else { return String::new() };

@@ -2,7 +2,7 @@
 
 use bench::{Discharge, Field, Recharge, Run, RunKind};
 use quantity::{Kind, significant, with_uncertainty};
-use record::Record;
+use record::{HowSure, Record};
 
 use super::Tested;
 use crate::words::{listed, percent, sentence, short};
@@ -69,6 +69,36 @@ fn of_nights(field: &Field) -> Option<String> {
     }
 }
 
+pub(super) const DEVICES: &str =
+    "As devices of a plan, each with what a level draws more than the one below it:";
+
+/// Which column was taken for what, and how sure that is.
+pub(super) fn columns(record: &Record) -> String {
+    let mut columns: Vec<_> = record.columns.iter().collect();
+    columns.sort_by_key(|column| column.number);
+    let of_column = |column: &&record::Column| {
+        let heading = match column.heading.as_str() {
+            "" => format!("column {}", column.number),
+            heading => format!("\"{heading}\""),
+        };
+        let unit = match column.unit.as_str() {
+            "" => String::new(),
+            unit => format!(" in {unit}"),
+        };
+        format!("{} from {heading}{unit} ({})", column.role.name(), how_sure(column.how_sure))
+    };
+    listed(&columns.iter().map(of_column).collect::<Vec<_>>())
+}
+
+/// How sure a guess is, in words.
+pub(super) fn how_sure(how_sure: HowSure) -> &'static str {
+    match how_sure {
+        HowSure::Likely => "likely: please check",
+        HowSure::Sure => "sure",
+        HowSure::Told => "as told",
+    }
+}
+
 /// What became of the rows.
 pub(super) fn rows(record: &Record) -> String {
     let rows = &record.rows;
@@ -119,24 +149,3 @@ pub(super) const METHOD: [&str; 4] = [
 pub(super) const METER_STATED: &str = "The meter's stated accuracy is part of the uncertainty.";
 
 pub(super) const METER_NOT_STATED: &str = "No accuracy of the meter was stated: the uncertainty holds only what the record itself shows (last digits, noise, gaps). A meter that reads 1 % high makes every figure 1 % too high.";
-
-/// What stands before [`devices`].
-pub(super) const AS_DEVICES: &str =
-    "What was on, as devices of a plan that together take as much (under [rig.devices]):";
-
-/// The loads of a field run as lines of a plan.
-pub(super) fn devices(field: &bench::Field) -> Vec<String> {
-    field
-        .parts()
-        .iter()
-        .enumerate()
-        .map(|(at, part)| {
-            format!(
-                "\"load {}\" = {{ power = \"{}\", when = \"night at {:.0} %\" }}",
-                at + 1,
-                quantity::Kind::Power.show(part.power_w),
-                100.0 * part.share_of_time
-            )
-        })
-        .collect()
-}

@@ -2,14 +2,50 @@
 
 use std::collections::BTreeMap;
 
-use bench::{Discharge, Phase, Recharge, Resistance, Run};
+use bench::{
+    AboveCutoff, Discharge, Phase, Recharge, Repeats, Resistance, Run, RunKind, Settings, Solar,
+};
 use jiff::Timestamp;
 use record::{Column, Record};
+use report::Tested;
 use serde::Serialize;
 
 #[derive(Serialize)]
 pub(super) struct Document<'a> {
     runs: Vec<RunDocument<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    summary: Option<Summary<'a>>,
+}
+
+/// All discharges together, as repeats of one test.
+#[derive(Serialize)]
+struct Summary<'a> {
+    n: usize,
+    mean_ah: f64,
+    /// Half-width of the 95 % interval.
+    u_ah: f64,
+    spread_ah: Option<f64>,
+    /// Standard uncertainties: of the mean from the spread, and from the meter.
+    from_runs_ah: f64,
+    from_meter_ah: f64,
+    rated_ah: Option<f64>,
+    verdict: Option<&'static str>,
+    more_runs: Option<usize>,
+    guard_band_ah: Option<f64>,
+    probability: Option<f64>,
+    furthest: Option<Furthest<'a>>,
+    /// The least and the largest mean power, where they differ by more than a tenth.
+    unlike_loads_w: Option<[f64; 2]>,
+}
+
+/// The run furthest from the mean, by Grubbs' test.
+#[derive(Serialize)]
+struct Furthest<'a> {
+    file: &'a str,
+    start: Option<Timestamp>,
+    deviation: f64,
+    limit: f64,
+    is_outlier: bool,
 }
 
 #[derive(Serialize)]
@@ -26,7 +62,15 @@ struct RunDocument<'a> {
     mean_power_w: f64,
     #[serde(flatten)]
     above: Option<AboveDocument>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    at_gear: Option<AboveDocument>,
     share_of_label: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    share_of_label_energy: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    capacity_at_20_c_ah: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mean_temperature_c: Option<f64>,
     rows: Rows<'a>,
     columns: &'a [Column],
     notices: Vec<&'a str>,
@@ -78,6 +122,15 @@ struct ChargeDocument {
     cv_s: f64,
     ah_in: f64,
     wh_in: f64,
+    cc_current_a: f64,
+    cv_voltage_v: Option<f64>,
+    time_to: Vec<TimeToDocument>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    charger: Option<ChargerDocument>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    other_charger: Option<OtherCharger>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    solar: Option<SolarDocument>,
     #[serde(skip_serializing_if = "Option::is_none")]
     coulombic_efficiency: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -85,9 +138,42 @@ struct ChargeDocument {
 }
 
 #[derive(Serialize)]
+struct TimeToDocument {
+    share: f64,
+    duration_s: f64,
+}
+
+/// The label of the charger that was used.
+#[derive(Serialize)]
+struct ChargerDocument {
+    promised_a: f64,
+    verdict: &'static str,
+}
+
+/// Null where the record can't tell.
+#[derive(Serialize)]
+struct OtherCharger {
+    current_a: f64,
+    duration_s: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct SolarDocument {
+    span_s: f64,
+    mean_power_w: f64,
+    peak_power_w: f64,
+    mean_share_of_rating: Option<f64>,
+    peak_share_of_rating: Option<f64>,
+    clear_sky_wh: Option<f64>,
+    share_of_clear_sky: Option<f64>,
+}
+
+#[derive(Serialize)]
 struct FieldDocument {
     nights: Vec<FieldNight>,
     levels: Vec<FieldLevel>,
+    /// For a plan.
+    devices: String,
 }
 
 #[derive(Serialize)]
@@ -100,22 +186,65 @@ struct FieldNight {
 
 #[derive(Serialize)]
 struct FieldLevel {
+    current_a: f64,
     power_w: f64,
     share: f64,
 }
 
 impl<'a> Document<'a> {
-    pub(super) fn of(measured: &'a [(Record, Vec<Run>)]) -> Self {
-        let runs = measured
+    pub(super) fn of(tested: &'a [Tested<'a>]) -> Self {
+        let runs = tested
             .iter()
-            .flat_map(|(record, runs)| runs.iter().map(|run| RunDocument::of(record, run)));
-        Document { runs: runs.collect() }
+            .flat_map(|test| test.runs.iter().map(|run| RunDocument::of(test, run)))
+            .collect();
+        Document { runs, summary: Summary::of(tested) }
+    }
+}
+
+impl<'a> Summary<'a> {
+    fn of(tested: &'a [Tested<'a>]) -> Option<Self> {
+        let (places, discharges): (Vec<_>, Vec<&Discharge>) = tested
+            .iter()
+            .flat_map(|test| test.runs.iter().map(move |run| (test.record, run)))
+            .filter(|(_, run)| run.kind == RunKind::Discharge)
+            .filter_map(|(record, run)| Some(((record, run), run.discharge.as_ref()?)))
+            .unzip();
+        let repeats = Repeats::of_capacity(&discharges)?;
+        let rated_ah = tested.iter().find_map(|test| test.settings.rated_ah);
+        let claim = rated_ah.map(|rated_ah| repeats.claim(rated_ah));
+        let furthest = repeats.furthest.and_then(|furthest| {
+            let (record, run): &(&Record, &Run) = places.get(furthest.at)?;
+            Some(Furthest {
+                file: &record.file,
+                start: run.start,
+                deviation: furthest.largest,
+                limit: furthest.critical,
+                is_outlier: furthest.is_outlier(),
+            })
+        });
+        Some(Summary {
+            n: repeats.n,
+            mean_ah: repeats.mean,
+            u_ah: repeats.u_95,
+            spread_ah: repeats.spread,
+            from_runs_ah: repeats.u_runs,
+            from_meter_ah: repeats.u_meter,
+            rated_ah,
+            verdict: claim.map(|claim| claim.verdict.name()),
+            more_runs: claim.and_then(|claim| claim.more_runs),
+            guard_band_ah: claim.map(|claim| claim.guard_band),
+            probability: claim.map(|claim| claim.probability),
+            furthest,
+            unlike_loads_w: Repeats::unlike_loads_w(&discharges),
+        })
     }
 }
 
 impl<'a> RunDocument<'a> {
-    fn of(record: &'a Record, run: &'a Run) -> Self {
+    fn of(test: &Tested<'a>, run: &'a Run) -> Self {
+        let record = test.record;
         let totals = Totals::of(run);
+        let discharge = run.discharge.as_ref();
         RunDocument {
             file: &record.file,
             kind: run.kind.name(),
@@ -127,8 +256,12 @@ impl<'a> RunDocument<'a> {
             energy_u_wh: totals.energy_u_wh,
             mean_voltage_v: totals.energy_wh / totals.charge_ah,
             mean_power_w: totals.mean_power_w,
-            above: run.discharge.as_ref().map(AboveDocument::of),
-            share_of_label: run.discharge.as_ref().and_then(|discharge| discharge.share_of_label),
+            above: discharge.map(|discharge| AboveDocument::of(&discharge.above_cutoff)),
+            at_gear: discharge.and_then(|found| found.at_gear.as_ref().map(AboveDocument::of)),
+            share_of_label: discharge.and_then(|discharge| discharge.share_of_label),
+            share_of_label_energy: discharge.and_then(|found| found.share_of_label_energy),
+            capacity_at_20_c_ah: discharge.and_then(|found| found.capacity_at_20_c_ah),
+            mean_temperature_c: run.mean_temperature_c,
             rows: Rows {
                 read: record.rows.read,
                 used: record.rows.used,
@@ -138,7 +271,10 @@ impl<'a> RunDocument<'a> {
             notices: record.notices.iter().chain(&run.notices).map(String::as_str).collect(),
             phases: run.phases.iter().map(PhaseDocument::of).collect(),
             resistance: run.resistances.iter().map(ResistanceDocument::of).collect(),
-            charge: run.recharge.as_ref().map(ChargeDocument::of),
+            charge: run
+                .recharge
+                .as_ref()
+                .map(|found| ChargeDocument::of(test.settings, run, found)),
             field: run.field.as_ref().map(FieldDocument::of),
         }
     }
@@ -202,8 +338,7 @@ impl Totals {
 }
 
 impl AboveDocument {
-    fn of(discharge: &Discharge) -> Self {
-        let above = &discharge.above_cutoff;
+    fn of(above: &AboveCutoff) -> Self {
         AboveDocument {
             cutoff_v: above.cutoff_v,
             share_above_cutoff: above.share,
@@ -229,17 +364,50 @@ impl ResistanceDocument {
 }
 
 impl ChargeDocument {
-    fn of(recharge: &Recharge) -> Self {
+    fn of(settings: &Settings, run: &Run, recharge: &Recharge) -> Self {
+        let is_charger = recharge.solar.is_none();
         ChargeDocument {
             cc_s: recharge.cc_s,
             cv_s: recharge.cv_s,
             ah_in: recharge.charge_ah,
             wh_in: recharge.energy_wh,
+            cc_current_a: recharge.cc_current_a,
+            cv_voltage_v: recharge.cv_voltage_v,
+            time_to: recharge
+                .time_to
+                .iter()
+                .map(|reached| TimeToDocument {
+                    share: reached.share,
+                    duration_s: reached.duration_s,
+                })
+                .collect(),
+            charger: settings.charger_a.filter(|_| is_charger).map(|promised_a| ChargerDocument {
+                promised_a,
+                verdict: recharge.charger_gives(promised_a).name(),
+            }),
+            other_charger: settings.other_charger_a.filter(|_| is_charger).map(|current_a| {
+                OtherCharger { current_a, duration_s: run.with_charger_s(current_a) }
+            }),
+            solar: recharge.solar.as_ref().map(SolarDocument::of),
             coulombic_efficiency: recharge
                 .efficiency
                 .as_ref()
                 .map(|efficiency| efficiency.coulombic),
             energy_efficiency: recharge.efficiency.as_ref().map(|efficiency| efficiency.energy),
+        }
+    }
+}
+
+impl SolarDocument {
+    fn of(solar: &Solar) -> Self {
+        SolarDocument {
+            span_s: solar.span_s,
+            mean_power_w: solar.mean_power_w,
+            peak_power_w: solar.peak_power_w,
+            mean_share_of_rating: solar.mean_share_of_rating,
+            peak_share_of_rating: solar.peak_share_of_rating,
+            clear_sky_wh: solar.clear_sky_wh,
+            share_of_clear_sky: solar.share_of_clear_sky,
         }
     }
 }
@@ -260,8 +428,13 @@ impl FieldDocument {
             levels: field
                 .levels
                 .iter()
-                .map(|level| FieldLevel { power_w: level.power_w, share: level.share_of_time })
+                .map(|level| FieldLevel {
+                    current_a: level.current_a,
+                    power_w: level.power_w,
+                    share: level.share_of_time,
+                })
                 .collect(),
+            devices: plan::as_devices(field),
         }
     }
 }

@@ -7,6 +7,7 @@ mod harvest;
 mod night;
 mod rig;
 mod runtime;
+mod series;
 mod support;
 mod trip;
 mod weather;
