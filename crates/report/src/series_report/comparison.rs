@@ -32,7 +32,8 @@ pub struct Compared<'a> {
 pub fn comparison_text(compared: &Compared<'_>) -> String {
     in_terminal(&[
         Block::Table(measured(compared)),
-        Block::Table(worth(compared)),
+        Block::Table(for_weight(compared)),
+        Block::Table(for_price(compared)),
         Block::Text(ranking(compared)),
     ])
 }
@@ -42,9 +43,10 @@ pub fn comparison_text(compared: &Compared<'_>) -> String {
 pub fn comparison_page(compared: &Compared<'_>, provenance: Provenance) -> String {
     let blocks = vec![
         Block::Rows(usable(compared), String::new()),
-        Block::Figure(curves(compared), String::new()),
+        Block::Figure(curves(compared), CURVES.into()),
         Block::Table(measured(compared)),
-        Block::Table(worth(compared)),
+        Block::Table(for_weight(compared)),
+        Block::Table(for_price(compared)),
     ];
     let mut sections = vec![Section::new("", blocks)];
     let meter = if compared.same_meter { ONE_METER } else { SEVERAL_METERS };
@@ -65,6 +67,8 @@ pub fn comparison_page(compared: &Compared<'_>, provenance: Provenance) -> Strin
     }
     .html()
 }
+
+const CURVES: &str = "Of each pack the discharge nearest to its mean.";
 
 const METHOD: [&str; 3] = [
     "Usable energy is the integral of voltage times current while the voltage at the terminals is at the cutoff or above it, the mean of the discharges of each pack.",
@@ -93,16 +97,19 @@ fn behind(compared: &Compared<'_>) -> String {
     format!("Next is {}, {less} behind.", entry.name)
 }
 
-/// Voltage against energy, the discharges of each pack in one colour.
+/// Voltage against energy: of each pack the discharge nearest to its mean.
 fn curves(compared: &Compared<'_>) -> Chart {
     let mut layers = Vec::new();
     for (at, (entry, runs)) in compared.entries.iter().zip(compared.runs).enumerate() {
+        let away_wh = |discharge: &Discharge| {
+            (discharge.above_cutoff.energy_wh - entry.usable_wh.mean).abs()
+        };
         let discharges = runs.iter().filter(|run| run.kind == RunKind::Discharge);
-        let of_pack = discharges.filter_map(|run| run.discharge.as_ref());
-        for (nth, discharge) in of_pack.enumerate() {
-            let name = if nth == 0 { entry.name.clone() } else { String::new() };
-            layers.push(Layer::line(name, Ink::SERIES[at % Ink::SERIES.len()], points(discharge)));
-        }
+        let nearest = discharges
+            .filter_map(|run| run.discharge.as_ref())
+            .min_by(|a, b| away_wh(a).total_cmp(&away_wh(b)));
+        let ink = Ink::SERIES[at % Ink::SERIES.len()];
+        layers.extend(nearest.map(|found| Layer::line(entry.name.clone(), ink, points(found))));
     }
     Chart {
         title: "The discharges over each other".into(),
@@ -190,25 +197,17 @@ fn years(years: f64) -> String {
     text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
 }
 
-fn worth(compared: &Compared<'_>) -> Table {
-    let currency = compared.currency;
-    let (per_price, per_kwh) = match currency {
-        "" => ("Wh".to_owned(), "per kWh".to_owned()),
-        currency => (format!("Wh/{currency}"), format!("{currency}/kWh")),
-    };
-    let mut table = Table::new("For its weight and its price")
+fn shown(value: Option<f64>) -> String {
+    value.map_or_else(|| NONE.to_owned(), |value| significant(value, 3))
+}
+
+fn for_weight(compared: &Compared<'_>) -> Table {
+    let mut table = Table::new("For its weight and volume")
         .text("Pack")
         .number("Weight", "kg")
         .number("Per weight", "Wh/kg")
         .number("Volume", "l")
-        .number("Per volume", "Wh/l")
-        .number("Price", currency)
-        .number("Per price", per_price)
-        .number("Price of life", per_kwh)
-        .number("Cycles", "")
-        .number("Warranty", "years");
-    let shown =
-        |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |value| significant(value, 3));
+        .number("Per volume", "Wh/l");
     for (entry, place) in in_order(compared) {
         table.row([
             entry.name.clone(),
@@ -216,13 +215,34 @@ fn worth(compared: &Compared<'_>) -> Table {
             shown(place.usable_wh_per_kg),
             shown(entry.volume_l),
             shown(place.usable_wh_per_l),
+        ]);
+    }
+    table
+}
+
+fn for_price(compared: &Compared<'_>) -> Table {
+    let currency = compared.currency;
+    let (per_price, per_kwh) = match currency {
+        "" => ("Wh".to_owned(), "per kWh".to_owned()),
+        currency => (format!("Wh/{currency}"), format!("{currency}/kWh")),
+    };
+    let mut table = Table::new("For its price")
+        .text("Pack")
+        .number("Price", currency)
+        .number("Per price", per_price)
+        .number("Cycles", "promised")
+        .number("Of its life", per_kwh)
+        .number("Warranty", "years");
+    for (entry, place) in in_order(compared) {
+        table.row([
+            entry.name.clone(),
             entry.price.map_or_else(|| NONE.to_owned(), |price| fixed(price, 0)),
             shown(place.usable_wh_per_price),
-            shown(place.price_per_wh_of_life.map(|per_wh| 1000.0 * per_wh)),
             entry.promised_cycles.map_or_else(|| NONE.to_owned(), |cycles| fixed(cycles, 0)),
+            shown(place.price_per_wh_of_life.map(|per_wh| 1000.0 * per_wh)),
             entry.warranty_years.map_or_else(|| NONE.to_owned(), years),
         ]);
     }
-    table.note("The price of life is the price over all energy of the cycles its maker promises, each taken to give as much as the first.");
+    table.note("The price of its life is the price over all energy of the cycles its maker promises, each taken to give as much as the first.");
     table
 }
