@@ -32,6 +32,17 @@ pub struct Pack {
     pub provenance: Provenance,
 }
 
+impl Pack {
+    /// Relative standard uncertainty of its capacity: that of its spread and of what the fit left
+    /// open.
+    #[must_use]
+    pub fn capacity_u(&self) -> f64 {
+        let off = |variant: &Circuit| variant.capacity_ah / self.circuit.capacity_ah - 1.0;
+        let fitted: f64 = self.variants.iter().map(|variant| off(variant).powi(2)).sum();
+        self.spread.capacity.hypot(fitted.sqrt())
+    }
+}
+
 /// Standard uncertainties of the model, for draws and intervals.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]

@@ -4,6 +4,7 @@
 
 mod bench_report;
 pub mod chart;
+mod fit_report;
 mod harvest_report;
 mod night_report;
 pub mod page;
@@ -17,6 +18,7 @@ mod trip_report;
 mod words;
 
 pub use bench_report::{Tested, bench_page, bench_text};
+pub use fit_report::{Fitted, FromRecord, fit_page, fit_text, sheet_text};
 pub use harvest_report::{HarvestDay, harvest_page, harvest_text};
 pub use night_report::night_text;
 pub use planned_harvest::{planned_harvest_page, planned_harvest_text};

@@ -1,9 +1,13 @@
 //! What may stand on the command line.
 
+mod fit;
+
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use quantity::{Kind, ReadError};
+
+pub(crate) use fit::Fit;
 
 /// Will it last till dawn? Measured answers for 12 V gear far from mains.
 #[derive(Debug, Parser)]
@@ -21,6 +25,8 @@ pub(crate) enum Command {
     Bench(Bench),
     /// Several packs side by side: what they give for their weight and their price
     Compare(Compare),
+    /// Measure a battery's model from its records, and keep it as a pack file
+    Fit(Fit),
     /// What a day's sun gives on a panel, under a clear sky, by a weather file or on a trip
     Harvest(Harvest),
     /// When a night begins, gets dark and ends, and what the moon does
@@ -39,6 +45,7 @@ impl Command {
             Command::Ageing(asked) => asked.json,
             Command::Bench(asked) => asked.json,
             Command::Compare(asked) => asked.json,
+            Command::Fit(asked) => asked.json,
             Command::Harvest(asked) => asked.json,
             Command::Night(asked) => asked.json,
             Command::Rig(asked) => asked.json,

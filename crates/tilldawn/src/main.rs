@@ -4,6 +4,7 @@ mod ageing;
 mod args;
 mod bench;
 mod compare;
+mod fit;
 mod harvest;
 mod night;
 mod night_season;
@@ -26,6 +27,7 @@ fn main() -> ExitCode {
         Command::Ageing(asked) => ageing::run(asked),
         Command::Bench(asked) => bench::run(asked),
         Command::Compare(asked) => compare::run(asked),
+        Command::Fit(asked) => fit::run(asked),
         Command::Harvest(asked) => harvest::run(asked),
         Command::Night(asked) => night::run(asked),
         Command::Rig(asked) => rig::run(asked),

@@ -140,6 +140,15 @@ impl<'a> Seen<'a> {
                  it is discharged"
             )));
         }
+        let first_v = loaded().next().map_or(highest_v, |s| s.voltage_v);
+        let never_charged = run.samples.iter().all(|s| s.current_a >= 0.0);
+        if never_charged && last.voltage_v > first_v * (1.0 + FLAT) {
+            return Err(PackError::Record(format!(
+                "the voltage rises from {first_v:.2} to {:.2} V while current flows out; a \
+                 discharge lowers it: this is a charge, its current labelled the wrong way round",
+                last.voltage_v
+            )));
+        }
         let (mut seconds, mut volts, mut amperes) = (0.0, 0.0, 0.0);
         for pair in run.samples.windows(2) {
             if let [a, b] = pair

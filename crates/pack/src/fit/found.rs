@@ -6,7 +6,7 @@ use super::problem::{Found, Problem};
 use super::walk::Latent;
 use crate::measured::rising;
 use crate::{Circuit, Ocv, PackError, Rise, Wells};
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 
 /// The name of R0 and R1 together.
 pub(super) const RESISTANCE: &str = "R0 + R1";
@@ -14,8 +14,32 @@ pub(super) const RESISTANCE: &str = "R0 + R1";
 /// A parameter whose uncertainty is still this share of its prior was hardly measured.
 const HELD: f64 = 0.7;
 
+/// A resistance whose uncertainty is this share of it was not measured.
+const HALF: f64 = 0.5;
+
+/// Parameters this closely correlated are not told apart.
+const ALIKE: f64 = 0.8;
+
+const LITTLE: &str = "the records hardly say more of it than was known before";
+
+/// Why a parameter could not be measured: what it can't be told from, where there is such.
+fn why(covariance: Option<&DMatrix<f64>>, index: usize, names: &[&str]) -> String {
+    let Some(covariance) = covariance else { return LITTLE.to_owned() };
+    let correlation = |other: usize| {
+        let both = covariance[(index, index)] * covariance[(other, other)];
+        (covariance[(index, other)] / both.sqrt()).abs()
+    };
+    let others = (0..names.len()).filter(|other| *other != index);
+    let closest = others.max_by(|a, b| correlation(*a).total_cmp(&correlation(*b)));
+    match closest.filter(|other| correlation(*other) > ALIKE) {
+        Some(other) => format!("the records can't tell it from the {}", names[other]),
+        None => LITTLE.to_owned(),
+    }
+}
+
 pub(super) fn parameters(problem: &Problem<'_>, found: &Found) -> Vec<Parameter> {
     let covariance = problem.covariance();
+    let names: Vec<&str> = problem.free.iter().map(|known| known.name).collect();
     let mut parameters: Vec<Parameter> = problem
         .free
         .iter()
@@ -27,7 +51,7 @@ pub(super) fn parameters(problem: &Problem<'_>, found: &Found) -> Vec<Parameter>
                 unit: known.unit,
                 value: known.of(&found.latent),
                 relative_u: z_u * known.spread,
-                held: z_u > HELD,
+                held: (z_u > HELD).then(|| why(covariance.as_ref(), i, &names)),
             }
         })
         .collect();
@@ -36,6 +60,8 @@ pub(super) fn parameters(problem: &Problem<'_>, found: &Found) -> Vec<Parameter>
         let ohms = found.solution.ohms;
         let prior = problem.linear.prior;
         let square = |i: usize, j: usize| inverse[(count + i, count + j)];
+        let ohms_covariance =
+            DMatrix::from_fn(2, 2, |i, j| inverse[(count + 2 * i, count + 2 * j)]);
         for (name, value, prior_ohm, square) in [
             ("R0", ohms.r0_ohm, prior.r0_ohm, square(0, 0)),
             ("R1", ohms.r1_ohm, prior.r1_ohm, square(2, 2)),
@@ -47,7 +73,11 @@ pub(super) fn parameters(problem: &Problem<'_>, found: &Found) -> Vec<Parameter>
             ),
         ] {
             let u_ohm = square.sqrt();
-            let held = u_ohm > HELD * prior_ohm * Linear::PRIOR;
+            let little = u_ohm > HELD * prior_ohm * Linear::PRIOR || u_ohm > HALF * value;
+            let held = little.then(|| match name {
+                RESISTANCE => LITTLE.to_owned(),
+                _ => why(Some(&ohms_covariance), usize::from(name == "R1"), &["R0", "R1"]),
+            });
             parameters.push(Parameter { name, unit: "Ω", value, relative_u: u_ohm / value, held });
         }
     }

@@ -38,6 +38,9 @@ pub struct Run<'a> {
 pub struct Fit {
     /// The pack.
     pub pack: Pack,
+    /// The lowest voltage in V of the records, if they do not empty the battery: the capacity is
+    /// then what they take out.
+    pub not_below_v: Option<f64>,
     /// The parameters that were searched.
     pub parameters: Vec<Parameter>,
     /// How the model meets each record.
@@ -57,8 +60,9 @@ pub struct Parameter {
     pub value: f64,
     /// Its relative standard uncertainty.
     pub relative_u: f64,
-    /// Whether the records hardly said more than was known before.
-    pub held: bool,
+    /// Why it stays near what is typical, if it does: the records hardly said more than was known
+    /// before.
+    pub held: Option<String>,
 }
 
 /// A record against a model.
@@ -74,6 +78,23 @@ pub struct Met {
     pub modelled_s: Option<f64>,
     /// Modelled less measured voltage against charge delivered, `(delivered_ah, off_v)`.
     pub residuals: Vec<(f64, f64)>,
+}
+
+impl Met {
+    /// How much longer the model lasts than the record, as a share; `None` if its voltage never
+    /// falls as low.
+    #[must_use]
+    pub fn time_off(&self) -> Option<f64> {
+        Some(self.modelled_s? / self.measured_s - 1.0)
+    }
+}
+
+/// Whether records can be fitted together, without doing it.
+///
+/// # Errors
+/// As [`fit`].
+pub fn belong(chemistry: Chemistry, runs: &[Run<'_>]) -> Result<(), PackError> {
+    examine(chemistry, runs).map(|_| ())
 }
 
 /// Fits a pack to records, all of one battery. `progress` is told the share done, 0 to 1.
@@ -118,7 +139,13 @@ pub fn fit(
         .collect();
     let mut pack = solved.pack;
     pack.spread = spread(&runs, &solved.parameters, &examined);
-    Ok(Fit { pack, parameters: solved.parameters, runs, left_out })
+    Ok(Fit {
+        pack,
+        not_below_v: not_below_v(chemistry, &examined),
+        parameters: solved.parameters,
+        runs,
+        left_out,
+    })
 }
 
 fn met(pack: &Pack, run: &Run<'_>, begun_ah: f64) -> Met {
@@ -171,13 +198,20 @@ fn solve(
         })
         .collect();
     let unsolved = || PackError::Record("the rows do not determine a curve".to_owned());
-    let mut problem =
-        Problem::new(records, Latent::prior(&typical), free(runs, examined), linear).solved();
+    let (free, kept) = free(runs, examined);
+    let mut problem = Problem::new(records, Latent::prior(&typical), free, linear).solved();
     let weights = weigh::weights(&problem, problem.found().ok_or_else(unsolved)?);
     problem.set_weights(weights);
     let problem = problem.solved();
     let found = problem.found().ok_or_else(unsolved)?;
-    let parameters = found::parameters(&problem, found);
+    let mut parameters = found::parameters(&problem, found);
+    parameters.extend(kept.into_iter().map(|(known, why)| Parameter {
+        name: known.name,
+        unit: known.unit,
+        value: known.of(&problem.prior),
+        relative_u: known.spread,
+        held: Some(why.to_owned()),
+    }));
     pack.name = name.to_owned();
     pack.circuit = found::circuit(&typical, &problem.linear, found)?;
     pack.variants = found::variants(&typical, &problem, found)?;
@@ -225,16 +259,22 @@ fn begun(
     Ok(runs.iter().map(|run| if run.from_full { 0.0 } else { begun(run) }).collect())
 }
 
+/// The lowest voltage of the records, if it is not that of an empty battery.
+fn not_below_v(chemistry: Chemistry, examined: &Examined) -> Option<f64> {
+    let empty_v = chemistry.empty_v(examined.cells);
+    (examined.lowest_v > empty_v + 0.5).then_some(examined.lowest_v)
+}
+
 fn notes(chemistry: Chemistry, examined: &Examined, parameters: &[Parameter]) -> Vec<String> {
     let mut notes = Vec::new();
-    let held: Vec<&str> = parameters.iter().filter(|p| p.held).map(|p| p.name).collect();
+    let held: Vec<&str> = parameters.iter().filter(|p| p.held.is_some()).map(|p| p.name).collect();
     if !held.is_empty() {
         notes.push(format!(
-            "these records cannot tell the {}; it is held near what is typical of {chemistry}",
-            held.join(", the ")
+            "what these records cannot tell is held near what is typical of {chemistry}: {}",
+            held.join(", ")
         ));
     }
-    let Examined { up_to_a, lowest_v, cells, one_current, .. } = *examined;
+    let Examined { up_to_a, one_current, .. } = *examined;
     if one_current {
         notes.push(format!(
             "all records have the same steady current: at other currents it is taken to behave \
@@ -245,7 +285,7 @@ fn notes(chemistry: Chemistry, examined: &Examined, parameters: &[Parameter]) ->
         "measured up to {up_to_a:.1} A; beyond that it is an extrapolation, the less sure the \
          further"
     ));
-    if lowest_v > chemistry.empty_v(cells) + 0.5 {
+    if let Some(lowest_v) = not_below_v(chemistry, examined) {
         notes.push(format!(
             "no record goes below {lowest_v:.2} V; what the battery holds below that is not known \
              and is not counted"
@@ -274,8 +314,9 @@ fn spread(runs: &[Met], parameters: &[Parameter], examined: &Examined) -> Spread
 }
 
 /// What the records can tell apart: temperature only if they differ in it, the wells and the time
-/// constant only if the current does, charging only if they have some.
-fn free(runs: &[(Run<'_>, f64)], examined: &Examined) -> Vec<Known> {
+/// constant only if the current does, charging only if they have some. The rest is kept as it is,
+/// with the reason.
+fn free(runs: &[(Run<'_>, f64)], examined: &Examined) -> (Vec<Known>, Vec<(Known, &'static str)>) {
     const APART_K: f64 = 8.0;
     let samples = || runs.iter().flat_map(|(run, _)| run.samples);
     let temperatures = || samples().map(|s| s.temperature_c.unwrap_or(25.0));
@@ -284,15 +325,17 @@ fn free(runs: &[(Run<'_>, f64)], examined: &Examined) -> Vec<Known> {
     let charged = samples().any(|s| s.current_a < 0.0);
     let [wells @ .., efficiency] = Known::ALL;
     let (currents, temperature) = wells.split_at(3);
-    let mut free = Vec::new();
-    if !examined.one_current {
-        free.extend(currents);
-    }
-    if warmest_c - coldest_c > APART_K {
-        free.extend(temperature);
-    }
-    if charged {
-        free.push(efficiency);
-    }
-    free
+    let (mut free, mut kept) = (Vec::new(), Vec::new());
+    let mut search = |known: &[Known], told: bool, why: &'static str| {
+        if told {
+            free.extend(known);
+        } else {
+            kept.extend(known.iter().map(|known| (*known, why)));
+        }
+    };
+    search(currents, !examined.one_current, "the records have one steady current");
+    let apart = warmest_c - coldest_c > APART_K;
+    search(temperature, apart, "the records do not differ by 8 °C in temperature");
+    search(&[efficiency], charged, "the records hold no charging");
+    (free, kept)
 }

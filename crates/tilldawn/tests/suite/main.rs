@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test")]
 mod bench;
 mod errors;
+mod fit;
 mod harvest;
 mod night;
 mod rig;
