@@ -22,7 +22,7 @@ pub(crate) enum Command {
     /// How a pack's capacity fades: the trend of its tests over the years
     Ageing(Ageing),
     /// Measure what a record of a battery test proves
-    Bench(Bench),
+    Bench(Box<Bench>),
     /// Several packs side by side: what they give for their weight and their price
     Compare(Compare),
     /// Measure a battery's model from its records, and keep it as a pack file

@@ -37,7 +37,10 @@ fn of_recharge(recharge: &Recharge) -> String {
     if let Some(solar) = &recharge.solar {
         let energy = with_uncertainty(recharge.energy_wh, recharge.energy_u_wh, "Wh");
         let time = Kind::Duration.show(solar.span_s);
-        return format!("The panel put {energy} ({charge}) into the battery in {time}.");
+        let clear = solar.share_of_clear_sky.map_or_else(String::new, |share| {
+            format!(", {} of what a clear sky would have given", percent(share))
+        });
+        return format!("The panel put {energy} ({charge}) into the battery in {time}{clear}.");
     }
     let most = recharge.time_to.iter().find(|reached| reached.share < 1.0);
     let most = most.map_or_else(String::new, |reached| {

@@ -101,9 +101,8 @@ fn behind(compared: &Compared<'_>) -> String {
 fn curves(compared: &Compared<'_>) -> Chart {
     let mut layers = Vec::new();
     for (at, (entry, runs)) in compared.entries.iter().zip(compared.runs).enumerate() {
-        let away_wh = |discharge: &Discharge| {
-            (discharge.above_cutoff.energy_wh - entry.usable_wh.mean).abs()
-        };
+        let away_wh =
+            |discharge: &Discharge| (discharge.above_cutoff.energy_wh - entry.usable_wh.mean).abs();
         let discharges = runs.iter().filter(|run| run.kind == RunKind::Discharge);
         let nearest = discharges
             .filter_map(|run| run.discharge.as_ref())

@@ -19,7 +19,14 @@ pub(super) struct Sky {
 /// Where it stood.
 enum Stood {
     Plan(Box<plan::Plan>),
-    Here { around: Surroundings, aim: Aim, panel: source::Panel },
+    Here(Box<Here>),
+}
+
+/// As the command line says.
+struct Here {
+    around: Surroundings,
+    aim: Aim,
+    panel: source::Panel,
 }
 
 /// A panel of which only the label is known (common practice, no source).
@@ -46,7 +53,8 @@ impl Sky {
         let place = Place::new(latitude, longitude, asked.elevation.unwrap_or(0.0))?;
         let panel = source::Panel::rated(rating_w, USUAL_COEFFICIENT_PER_K)
             .map_err(|error| wrong(&error.to_string()))?;
-        let stood = Stood::Here { around: Surroundings::at(place), aim, panel };
+        let around = Surroundings::at(place);
+        let stood = Stood::Here(Box::new(Here { around, aim, panel }));
         Ok(Some(Sky { stood, began, clock }))
     }
 
@@ -64,7 +72,8 @@ impl Sky {
             };
             let clear_wh = match &self.stood {
                 Stood::Plan(plan) => trip::clear_wh_of_plan(plan, at(from_s), at(to_s))?,
-                Stood::Here { around, aim, panel } => {
+                Stood::Here(here) => {
+                    let Here { around, aim, panel } = &**here;
                     let stand = trip::Stand { around: around.clone(), aim: aim.clone(), panel };
                     stand.clear_wh(at(from_s), at(to_s))?
                 }
@@ -85,7 +94,7 @@ impl Sky {
         let zone = match (&self.clock, &self.stood) {
             (Some(clock), _) => return moment(on_the_wall, clock),
             (None, Stood::Plan(plan)) => &plan.site.zone,
-            (None, Stood::Here { .. }) => {
+            (None, Stood::Here(_)) => {
                 return Err(wrong(
                     "the clock of the record is not known; write --clock Europe/London",
                 ));
