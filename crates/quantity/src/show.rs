@@ -76,6 +76,7 @@ fn show_duration(seconds: f64) -> String {
     let minutes = (seconds / 60.0).round() as i64;
     match (minutes / 1440, minutes / 60 % 24, minutes % 60) {
         (0, 0, m) => format!("{m} min"),
+        (0, h, 0) => format!("{h} h"),
         (0, h, m) => format!("{h} h {m:02} min"),
         (d, h, _) if d >= 3 => format!("{d} d {h} h"),
         (d, h, m) => format!("{} h {m:02} min", d * 24 + h),
@@ -124,6 +125,7 @@ mod tests {
         for (kind, value, text) in [
             (Kind::Power, 9.0, "9 W"),
             (Kind::Duration, 9000.0, "2 h 30 min"),
+            (Kind::Duration, 7200.0, "2 h"),
             (Kind::Duration, 45.0, "45 s"),
             (Kind::Duration, 59.99, "1 min"),
             (Kind::Duration, 273_600.0, "3 d 4 h"),
