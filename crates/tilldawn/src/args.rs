@@ -28,7 +28,7 @@ pub(crate) enum Command {
     /// Measure a battery's model from its records, and keep it as a pack file
     Fit(Fit),
     /// What a day's sun gives on a panel, under a clear sky, by a weather file or on a trip
-    Harvest(Harvest),
+    Harvest(Box<Harvest>),
     /// When a night begins, gets dark and ends, and what the moon does
     Night(Night),
     /// What the rig of a plan draws, and what reaches its devices through the wires
