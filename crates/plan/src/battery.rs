@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use pack::{Chemistry, Circuit, Ocv, Pack, Provenance, Spread};
+use pack::{Chemistry, Circuit, Housing, Ocv, Pack, Provenance, Spread};
 use quantity::Kind;
 
 use crate::error::PlanError;
@@ -18,6 +18,10 @@ pub struct Battery {
     pub soc_start: f64,
     /// The record it was measured from.
     pub record: Option<PathBuf>,
+    /// Its mass (kg), where it is known.
+    pub mass_kg: Option<f64>,
+    /// How it keeps its warmth, where its mass is known; else it is as warm as the air.
+    pub housing: Option<Housing>,
 }
 
 /// A `[pack]` table. `folder` is where relative paths begin.
@@ -30,6 +34,8 @@ pub(crate) fn read(
         defaults.push("pack.start = \"100 %\"".to_owned());
         1.0
     });
+    let mass_kg = section.maybe("mass", Kind::Mass)?;
+    let housing = read_housing(&mut section, mass_kg)?;
     if let Some(file) = section.maybe_text("file")? {
         let path = folder.join(&file);
         let (pack, record) = crate::read_pack_file(&path, defaults).map_err(|error| {
@@ -37,10 +43,29 @@ pub(crate) fn read(
             if error.at.is_some() { error } else { section.error("file", error.message) }
         })?;
         section.finish()?;
-        return Ok(Battery { pack, soc_start, record });
+        return Ok(Battery { pack, soc_start, record, mass_kg, housing });
     }
     let (pack, record) = read_model(section, folder, defaults)?;
-    Ok(Battery { pack, soc_start, record })
+    Ok(Battery { pack, soc_start, record, mass_kg, housing })
+}
+
+/// How a pack of this mass keeps its warmth: in the open, or in a box of foam.
+fn read_housing(
+    section: &mut Section<'_>,
+    mass_kg: Option<f64>,
+) -> Result<Option<Housing>, PlanError> {
+    let foam_m = section.maybe("foam", Kind::Length)?;
+    match (mass_kg, foam_m) {
+        (Some(mass_kg), _) if mass_kg <= 0.0 => {
+            Err(section.error("mass", "a pack has a mass above zero, such as \"5.2 kg\""))
+        }
+        (Some(mass_kg), Some(foam_m)) => Ok(Some(Housing::insulated(mass_kg, foam_m))),
+        (Some(mass_kg), None) => Ok(Some(Housing::open(mass_kg))),
+        (None, Some(_)) => {
+            Err(section.missing("mass", "\"5.2 kg\" (how warm a box keeps a pack hangs on it)"))
+        }
+        (None, None) => Ok(None),
+    }
 }
 
 /// The model of a pack: stated, measured from a record, or a chemistry's typical one.

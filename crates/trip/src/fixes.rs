@@ -2,6 +2,7 @@
 //! they do for the weakest night; and what to switch off to reach dawn.
 
 use jiff::civil::Time;
+use pack::Housing;
 use plan::{Plan, Supply};
 use quantity::Kind;
 use rig::schedule::{Edge, Event, Span, When};
@@ -88,6 +89,7 @@ fn changes(plan: &Plan, forecast: &Forecast) -> Vec<(String, Plan)> {
         let change = format!("a second pack like {}, in parallel", plan.battery.pack.name);
         changes.push((change, with(plan, |changed| changed.battery.pack = pair)));
     }
+    changes.extend(warmer(plan));
     changes.extend(panel_changes(plan));
     changes.extend(wire_changes(plan, forecast));
     changes.extend(device_changes(plan));
@@ -98,6 +100,18 @@ fn with(plan: &Plan, change: impl FnOnce(&mut Plan)) -> Plan {
     let mut changed = plan.clone();
     change(&mut changed);
     changed
+}
+
+/// The foam of a box that anyone can build.
+const FOAM_M: f64 = 0.05;
+
+/// A box of foam around the pack, where its mass is known.
+fn warmer(plan: &Plan) -> Option<(String, Plan)> {
+    let boxed = Housing::insulated(plan.battery.mass_kg?, FOAM_M);
+    (boxed.loss_w_per_k < 0.9 * plan.battery.housing?.loss_w_per_k).then(|| {
+        let change = format!("the pack in a box of {} foam", Kind::Length.show(FOAM_M));
+        (change, with(plan, |changed| changed.battery.housing = Some(boxed)))
+    })
 }
 
 /// A panel is turned by hand so often.

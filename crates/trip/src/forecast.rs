@@ -114,6 +114,7 @@ fn cell_of(plan: &Plan) -> Cell<'_> {
         limits: &pack.limits,
         soc_start: plan.battery.soc_start,
         idle_a: pack.idle_a,
+        housing: plan.battery.housing,
     }
 }
 

@@ -19,6 +19,8 @@ pub(super) struct State<const N: usize> {
     pub(super) gap: Row<N>,
     /// Mean voltage at the terminals in the last step, from which the next solution starts.
     pub(super) v: Row<N>,
+    /// Heat set free in the pack's resistances since the block began, in W times steps.
+    heat_w: Row<N>,
 }
 
 /// The draws of a group, structure of arrays.
@@ -32,6 +34,8 @@ pub(super) struct Bank<const N: usize> {
     line: Lines<N>,
     /// What the lines were made for, so that they are made anew only when it changes.
     made_for: [Option<(usize, Mask)>; N],
+    /// Of the pack; NaN before the first block.
+    pack_c: Row<N>,
     sun: Row<N>,
     least_a: Row<N>,
     shift_v: Row<N>,
@@ -100,6 +104,7 @@ impl<const N: usize> Bank<N> {
                 v1_v: [0.0; N],
                 gap: [0.0; N],
                 v: [cell.circuit.ocv.at(cell.soc_start); N],
+                heat_w: [0.0; N],
             },
             off: [0; N],
             floor_v: [0.0; N],
@@ -113,6 +118,7 @@ impl<const N: usize> Bank<N> {
                 m3: [0.0; N],
             },
             made_for: [None; N],
+            pack_c: [f64::NAN; N],
             sun: [1.0; N],
             least_a: [0.0; N],
             shift_v: [0.0; N],
@@ -130,8 +136,11 @@ impl<const N: usize> Bank<N> {
         let Scene { cell, block, .. } = *scene;
         let circuit = cell.circuit;
         for (lane, draw) in draws.iter().enumerate() {
-            let Climate { resistance, stretch, .. } =
-                circuit.climate(block.air_c + draw.air_k(block.night));
+            let air_c = block.air_c + draw.air_k(block.night);
+            if cell.housing.is_none() || self.pack_c[lane].is_nan() {
+                self.pack_c[lane] = air_c;
+            }
+            let Climate { resistance, stretch, .. } = circuit.climate(self.pack_c[lane]);
             let resistance = resistance * draw.resistance;
             let capacity_ah = circuit.capacity_ah * draw.capacity;
             self.shift_v[lane] = circuit.offset_v + draw.ocv_v;
@@ -144,11 +153,23 @@ impl<const N: usize> Bank<N> {
                 .wells
                 .map_or(0.0, |w| 1.0 / (w.at_hand * capacity_ah * 3600.0 * w.rate_per_s));
             self.sun[lane] = draw.sun(block.night);
-            let frozen = block.air_c + draw.air_k(block.night) < block.no_charge_below_c;
+            let frozen = self.pack_c[lane] < block.no_charge_below_c;
             self.least_a[lane] = if frozen { 0.0 } else { -block.most_charge_a };
             if self.take_load(lane, loads, draw, scene) {
                 self.state.v[lane] = self.lane(lane).start_v(scene);
             }
+        }
+    }
+
+    /// Lets the pack warm or cool through a block, by its own heat and the air.
+    pub(super) fn warm(&mut self, cell: &Cell<'_>, draws: &[Draw; N], block: &Block) {
+        let Some(housing) = cell.housing else { return };
+        let steps = block.steps.len() as f64;
+        for (lane, draw) in draws.iter().enumerate() {
+            let air_c = block.air_c + draw.air_k(block.night);
+            let heat_w = self.state.heat_w[lane] / steps;
+            self.pack_c[lane] = housing.after(self.pack_c[lane], air_c, heat_w, steps * block.dt_s);
+            self.state.heat_w[lane] = 0.0;
         }
     }
 
@@ -195,6 +216,7 @@ impl<const N: usize> Bank<N> {
                 v1_v: one(&self.state.v1_v),
                 gap: one(&self.state.gap),
                 v: one(&self.state.v),
+                heat_w: one(&self.state.heat_w),
             },
             off: [self.off[lane]],
             floor_v: one(&self.floor_v),
@@ -208,6 +230,7 @@ impl<const N: usize> Bank<N> {
                 m3: one(&self.line.m3),
             },
             made_for: [self.made_for[lane]],
+            pack_c: one(&self.pack_c),
             sun: one(&self.sun),
             least_a: one(&self.least_a),
             shift_v: one(&self.shift_v),
@@ -316,6 +339,7 @@ impl<const N: usize> Bank<N> {
             self.state.gap[lane] = gap * pace.gap_keep + stored_a * gap_full * gap_lost;
             self.state.v1_v[lane] = v1_v * pace.v1_keep + current_a * self.r1_ohm[lane] * v1_lost;
             self.state.v[lane] = v;
+            self.state.heat_w[lane] += current_a * current_a * (r0_ohm + slow_ohm) * pace.share;
             // only the scalar loop is asked what flowed
             if N == 1 {
                 flows.battery_a[lane] = current_a;
@@ -334,6 +358,7 @@ impl<const N: usize> State<N> {
     fn put(&mut self, lane: usize, one: &State<1>) {
         (self.soc[lane], self.v1_v[lane]) = (one.soc[0], one.v1_v[0]);
         (self.gap[lane], self.v[lane]) = (one.gap[0], one.v[0]);
+        self.heat_w[lane] = one.heat_w[0];
     }
 
     pub(super) fn lane(&self, lane: usize) -> State<1> {
@@ -342,6 +367,7 @@ impl<const N: usize> State<N> {
             v1_v: [self.v1_v[lane]],
             gap: [self.gap[lane]],
             v: [self.v[lane]],
+            heat_w: [self.heat_w[lane]],
         }
     }
 }

@@ -14,7 +14,7 @@ mod bank;
 mod solve;
 mod stop;
 
-use pack::{Circuit, Limits};
+use pack::{Circuit, Housing, Limits};
 
 use crate::draws::Draw;
 use crate::loads::{ALL_OFF, Loads, Mask};
@@ -63,6 +63,8 @@ pub(crate) struct Cell<'a> {
     pub(crate) soc_start: f64,
     /// What the pack draws on itself.
     pub(crate) idle_a: f64,
+    /// How it keeps its warmth; none where it is as warm as the air.
+    pub(crate) housing: Option<Housing>,
 }
 
 /// How far above its cut a protection closes again where the pack does not say (common practice, no
@@ -185,6 +187,7 @@ pub(crate) fn run_portable<const N: usize>(
                 *first = first.or(stops.first().copied());
             }
         }
+        bank.warm(cell, draws, block);
         for (lane, outcome) in outcomes.iter_mut().enumerate() {
             outcome.path.push([bank.state.soc[lane] as f32, bank.state.v[lane] as f32]);
         }

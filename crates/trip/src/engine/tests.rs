@@ -1,6 +1,6 @@
 //! The step against days solved by a stiff solver (`tests/reference/circuit`), and against itself.
 
-use pack::{Circuit, Demand, Limits, Ocv};
+use pack::{Circuit, Demand, Housing, Limits, Ocv};
 use rig::{Device, Load, Rig, Use, Wire, schedule::When};
 use serde_json::Value;
 
@@ -132,8 +132,13 @@ impl Days {
     ) -> (super::Outcome, crate::Ledger) {
         let (circuit, limits, rig, timeline) =
             (circuit(self.file), Limits::default(), self.rig(), self.timeline());
-        let cell =
-            Cell { circuit: &circuit, limits: &limits, soc_start: self.soc_start, idle_a: 0.0 };
+        let cell = Cell {
+            circuit: &circuit,
+            limits: &limits,
+            soc_start: self.soc_start,
+            idle_a: 0.0,
+            housing: None,
+        };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let draw = draw(1);
         let mut trace = Trace::default();
@@ -299,7 +304,13 @@ fn lanes_equal_the_scalar_loop_to_the_last_bit() {
     let (days, _) = limits_case("gear-cuts-out");
     let (circuit, limits, rig, timeline) =
         (circuit(days.file), Limits::default(), days.rig(), days.timeline());
-    let cell = Cell { circuit: &circuit, limits: &limits, soc_start: days.soc_start, idle_a: 0.01 };
+    let cell = Cell {
+        circuit: &circuit,
+        limits: &limits,
+        soc_start: days.soc_start,
+        idle_a: 0.01,
+        housing: None,
+    };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.5);
     let draws: [Draw; 16] = std::array::from_fn(|lane| {
         let off = lane as f64 / 16.0 - 0.5;
@@ -339,7 +350,8 @@ fn a_held_voltage_does_not_ring_with_a_small_pack() {
         file: "thevenin.json",
     };
     let (limits, rig, timeline) = (Limits::default(), days.rig(), days.timeline());
-    let cell = Cell { circuit: &circuit, limits: &limits, soc_start: 0.8, idle_a: 0.0 };
+    let cell =
+        Cell { circuit: &circuit, limits: &limits, soc_start: 0.8, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
     run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
@@ -389,7 +401,8 @@ fn an_opened_protection_waits_for_a_source() {
             }
         }
     }
-    let cell = Cell { circuit: &circuit, limits: &limits, soc_start: 0.2, idle_a: 0.0 };
+    let cell =
+        Cell { circuit: &circuit, limits: &limits, soc_start: 0.2, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
     let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
@@ -408,4 +421,35 @@ fn an_opened_protection_waits_for_a_source() {
     assert!(drawn_wh(48.0, 58.0) > 200.0, "the third begins on what the source gave");
     let ledger = ledger::close(&trace, &ledger::uses(&trace, &rig, &mut loads, &draw(1)), &cell);
     assert!((ledger.loads_wh - drawn_wh(0.0, 72.0)).abs() < 0.01 * ledger.loads_wh, "{ledger:?}");
+}
+
+/// In frost the air lets nothing in; a pack that its box keeps warm takes the sun's charge.
+#[test]
+fn a_box_keeps_a_pack_warm_enough_to_be_charged() {
+    let (days, _) = limits_case("source-limited-in-power");
+    let circuit = circuit(days.file);
+    let (limits, rig, mut timeline) = (Limits::default(), days.rig(), days.timeline());
+    for block in &mut timeline.blocks {
+        // a mild evening, then frost
+        block.air_c = if block.steps.start == 0 { 20.0 } else { -3.0 };
+        block.no_charge_below_c = 0.0;
+    }
+    let taken_ah = |housing: Option<Housing>| -> f64 {
+        let cell = Cell {
+            circuit: &circuit,
+            limits: &limits,
+            soc_start: days.soc_start,
+            idle_a: 0.0,
+            housing,
+        };
+        let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+        let mut trace = Trace::default();
+        run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+        let first_day = trace.moments.iter().take_while(|moment| moment.at_s < 86_400.0);
+        first_day.map(|moment| (-moment.current_a).max(0.0) * moment.dt_s / 3600.0).sum()
+    };
+    assert_eq!(taken_ah(None), 0.0, "as warm as the air");
+    let open = taken_ah(Some(Housing::open(5.0)));
+    let boxed = taken_ah(Some(Housing::insulated(5.0, 0.05)));
+    assert!(open < 0.5 && boxed > 5.0, "{open} Ah in the open, {boxed} Ah in a box");
 }
