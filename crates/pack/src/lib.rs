@@ -33,7 +33,7 @@ pub use circuit::{Circuit, Climate, Rise, State, Step, Warmth, Wells};
 pub use demand::Demand;
 pub use error::PackError;
 pub use housing::{Heater, Housing};
-pub use interval::{Likely, likely_runtime};
+pub use interval::{Likely, Start, likely_runtime, likely_runtime_from};
 pub use limits::Limits;
 pub use load::Load;
 pub use measured::{Sample, samples};

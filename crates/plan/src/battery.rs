@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use pack::{Chemistry, Circuit, Housing, Ocv, Pack, Provenance, Spread};
+use pack::{Chemistry, Circuit, Housing, Ocv, Pack, Provenance, Rise, Spread, Warmth, Wells};
 use quantity::Kind;
 
 use crate::error::PlanError;
@@ -38,10 +38,12 @@ pub(crate) fn read(
     let housing = read_housing(&mut section, mass_kg)?;
     if let Some(file) = section.maybe_text("file")? {
         let path = folder.join(&file);
+        let used = Used::read(&mut section)?;
         let (pack, record) = crate::read_pack_file(&path, defaults).map_err(|error| {
             // an error inside that file points there; one that it can't be read points here
             if error.at.is_some() { error } else { section.error("file", error.message) }
         })?;
+        let pack = used.apply(&section, pack)?;
         section.finish()?;
         return Ok(Battery { pack, soc_start, record, mass_kg, housing });
     }
@@ -107,8 +109,50 @@ pub(crate) fn read_model(
         pack.name = name;
     }
     read_limits(&mut section, &mut pack)?;
+    let pack = Used::read(&mut section)?.apply(&section, pack)?;
     section.finish()?;
     Ok((pack, record.map(|record| folder.join(record))))
+}
+
+/// How a pack is used: several as one, and no longer new.
+struct Used {
+    in_series: u32,
+    in_parallel: u32,
+    /// Factors on capacity and resistances.
+    aged: [f64; 2],
+}
+
+impl Used {
+    /// More of them in a row or side by side is no 12 V equipment.
+    const MOST: i64 = 100;
+
+    fn read(section: &mut Section<'_>) -> Result<Self, PlanError> {
+        let mut count = |key| {
+            let count = section.maybe_count(key, 1..=Self::MOST)?.unwrap_or(1);
+            Ok(u32::try_from(count).unwrap_or(1))
+        };
+        let (in_series, in_parallel) = (count("in_series")?, count("in_parallel")?);
+        let mut aged = [1.0, 1.0];
+        if let Some(mut table) = section.maybe_section("aged")? {
+            aged[0] = table.maybe("capacity", Kind::Fraction)?.unwrap_or(1.0);
+            aged[1] = table.maybe_number("resistance", 0.1..=100.0)?.unwrap_or(1.0);
+            if aged[0] <= 0.0 {
+                return Err(table.error("capacity", "some capacity is left, such as \"85 %\""));
+            }
+            table.finish()?;
+        }
+        Ok(Self { in_series, in_parallel, aged })
+    }
+
+    fn apply(&self, section: &Section<'_>, pack: Pack) -> Result<Pack, PlanError> {
+        let [capacity, resistance] = self.aged;
+        if (self.in_series, self.in_parallel, self.aged) == (1, 1, [1.0, 1.0]) {
+            return Ok(pack);
+        }
+        pack.aged(capacity, resistance)
+            .and_then(|aged| aged.bank(self.in_series, self.in_parallel))
+            .map_err(|error| section.error_here(error.to_string()))
+    }
 }
 
 fn read_limits(section: &mut Section<'_>, pack: &mut Pack) -> Result<(), PlanError> {
@@ -122,6 +166,39 @@ fn read_limits(section: &mut Section<'_>, pack: &mut Pack) -> Result<(), PlanErr
         limits.maybe("no_charge_below", Kind::Temperature)?.or(ours.charge_least_c);
     ours.refuses_frost = limits.maybe_bool("refuses_frost")?.unwrap_or(ours.refuses_frost);
     limits.finish()
+}
+
+/// What a circuit does at other rates, nearly empty, and in the cold; nothing where left out.
+fn read_behaviour(section: &mut Section<'_>, circuit: &mut Circuit) -> Result<(), PlanError> {
+    if let Some(mut wells) = section.maybe_section("wells")? {
+        let at_hand = wells.maybe("at_hand", Kind::Fraction)?;
+        let at_hand = at_hand.ok_or_else(|| wells.missing("at_hand", "\"32 %\""))?;
+        if !(0.01..=1.0).contains(&at_hand) {
+            return Err(wells.error("at_hand", "a share from 1 to 100 % is wanted"));
+        }
+        let rate_per_s = wells.maybe_number("rate_per_s", 1e-9..=1e3)?;
+        let rate_per_s = rate_per_s.ok_or_else(|| wells.missing("rate_per_s", "0.0039"))?;
+        wells.finish()?;
+        circuit.wells = Some(Wells { at_hand, rate_per_s });
+    }
+    if let Some(mut rise) = section.maybe_section("rise")? {
+        let share = rise.maybe_number("share", 0.0..=100.0)?.unwrap_or(0.0);
+        let below_soc = rise.maybe("below", Kind::Fraction)?;
+        let below_soc = below_soc.ok_or_else(|| rise.missing("below", "\"15 %\""))?;
+        if below_soc <= 0.0 {
+            return Err(rise.error("below", "a share above 0 % is wanted, such as \"15 %\""));
+        }
+        rise.finish()?;
+        circuit.rise = Rise { share, below_soc };
+    }
+    if let Some(mut cold) = section.maybe_section("warmth")? {
+        circuit.warmth = Warmth {
+            resistance_k: cold.maybe_number("resistance_k", 0.0..=1e5)?.unwrap_or(0.0),
+            capacity_per_k: cold.maybe_number("capacity_per_k", 0.0..=1.0)?.unwrap_or(0.0),
+        };
+        cold.finish()?;
+    }
+    Ok(())
 }
 
 /// A circuit stated outright.
@@ -152,6 +229,8 @@ fn stated(
     let ocv = Ocv::new(points).map_err(|error| section.error("ocv", error.to_string()))?;
     let mut circuit = Circuit::plain(capacity.value, ocv, r0.value, r1_ohm, c1_f);
     circuit.charge_efficiency = charge_efficiency;
+    circuit.charge_ohm = section.maybe("charge_resistance", Kind::Resistance)?.unwrap_or(0.0);
+    read_behaviour(&mut section, &mut circuit)?;
     section.finish()?;
     let relative = |given: quantity::Given| {
         given
@@ -174,4 +253,49 @@ fn stated(
         variants: Vec::new(),
         provenance: Provenance::Stated,
     })
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test")]
+mod tests {
+    use super::*;
+    use crate::section::Source;
+
+    fn read(circuit: &str) -> Result<Pack, PlanError> {
+        let text = format!(
+            "format = 1\n[pack.circuit]\ncapacity = \"36 Ah\"\nr0 = \"24 mohm\"\nocv = [[0, 10.6], [1, 13.6]]\n{circuit}"
+        );
+        let source = Source { file: "pack.toml", text: &text };
+        crate::with_root(&source, |mut root| {
+            let (pack, _) = read_model(root.section("pack")?, Path::new(""), &mut Vec::new())?;
+            root.finish()?;
+            Ok(pack)
+        })
+    }
+
+    #[test]
+    fn a_circuit_may_state_all_that_it_does() {
+        let plain = read("").unwrap().circuit;
+        assert_eq!((plain.wells, plain.charge_ohm), (None, 0.0));
+        let circuit = read(
+            "charge_resistance = \"2 mohm\"\nwells = { at_hand = \"32 %\", rate_per_s = 0.0039 }\nrise = { share = 1.2, below = \"15 %\" }\nwarmth = { resistance_k = 2400, capacity_per_k = 0.005 }",
+        )
+        .unwrap()
+        .circuit;
+        assert_eq!(circuit.wells, Some(Wells { at_hand: 0.32, rate_per_s: 0.0039 }));
+        assert_eq!(circuit.rise, Rise { share: 1.2, below_soc: 0.15 });
+        assert_eq!(circuit.warmth, Warmth { resistance_k: 2400.0, capacity_per_k: 0.005 });
+        assert_eq!(circuit.charge_ohm, 0.002);
+        for (wrong, right) in [
+            ("wells = { at_hand = \"32 %\" }", "rate_per_s"),
+            ("wells = { at_hand = \"0 %\", rate_per_s = 0.1 }", "1 to 100 %"),
+            ("rise = { share = 1.2 }", "below"),
+            ("rise = { share = -1, below = \"15 %\" }", "from 0 to 100"),
+            ("warmth = { capacity_per_k = 2 }", "from 0 to 1"),
+            ("warmth = { resistance = 2 }", "resistance_k"),
+        ] {
+            let error = read(wrong).unwrap_err();
+            assert!(error.message.contains(right) && error.at.is_some(), "{error}");
+        }
+    }
 }

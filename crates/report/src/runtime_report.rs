@@ -1,15 +1,18 @@
 //! How long a pack carries one load, for the terminal.
 
-use pack::{Ended, Likely, Load, Pack, Provenance};
+use pack::{Ended, Likely, Load, Pack, Provenance, Start};
 use quantity::{Kind, significant};
 
 use crate::table::{Table, indented, paragraph};
+use crate::words::sentence;
 
 /// What was asked.
 #[derive(Debug, Clone, Copy)]
 pub struct RuntimeAsked<'a> {
     /// The pack.
     pub pack: &'a Pack,
+    /// Where it stands when the load comes on.
+    pub start: Start,
     /// The load at the end of the cable.
     pub load: Load,
     /// The cable, there and back (Ω).
@@ -40,6 +43,11 @@ pub fn runtime_text(asked: &RuntimeAsked<'_>, likely: &Likely) -> String {
     let time = Kind::Duration.show(runtime.time_to_cutoff_s);
     let mut table = Table::facts("");
     table.row(["Pack", &pack_words(asked.pack)]);
+    if asked.start != Start::FULL {
+        let Start { soc, temperature_c } = asked.start;
+        let (from, at) = (Kind::Fraction.show(soc), Kind::Temperature.show(temperature_c));
+        table.row(["When the load comes on", &format!("{from} full, at {at}")]);
+    }
     table.row(["Load", &load]);
     if asked.behind_ohm > 0.0 {
         table.row(["Behind a cable of", &Kind::Resistance.show(asked.behind_ohm)]);
@@ -56,7 +64,7 @@ pub fn runtime_text(asked: &RuntimeAsked<'_>, likely: &Likely) -> String {
     let answer = paragraph(&format!("{load} for {time}; {why}."));
     let mut text = format!("{answer}\n{}", table.terminal());
     for remark in remarks(asked.pack) {
-        text.push_str(&indented(&remark, "! ", "  "));
+        text.push_str(&indented(&sentence(&remark), "! ", "  "));
     }
     text
 }
@@ -92,8 +100,8 @@ mod tests {
     #[test]
     fn a_typical_pack_says_that_it_is_not_measured() {
         let pack = Pack::typical(Chemistry::Lfp, 40.0).unwrap();
-        let asked =
-            RuntimeAsked { pack: &pack, load: Load::Power(30.0), behind_ohm: 0.05, cutoff_v: 12.0 };
+        let (start, load) = (Start::FULL, Load::Power(30.0));
+        let asked = RuntimeAsked { pack: &pack, start, load, behind_ohm: 0.05, cutoff_v: 12.0 };
         let found = likely_runtime(&pack, asked.load, asked.behind_ohm, asked.cutoff_v).unwrap();
         let text = runtime_text(&asked, &found);
         assert!(text.starts_with("30 W for "), "{text}");

@@ -446,6 +446,12 @@ pub(crate) struct Runtime {
     /// Least voltage at the load
     #[arg(long, value_parser = voltage, default_value = "12.0 V", value_name = "VOLTAGE")]
     pub(crate) cutoff: f64,
+    /// Charge in it when the load comes on
+    #[arg(long, value_parser = fraction, default_value = "100 %", value_name = "SHARE")]
+    pub(crate) from: f64,
+    /// Of the battery, all the time
+    #[arg(long, value_parser = temperature, allow_hyphen_values = true, default_value = "25 °C")]
+    pub(crate) temperature: f64,
     /// Print one JSON document instead of a table
     #[arg(long)]
     pub(crate) json: bool,

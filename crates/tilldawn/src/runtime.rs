@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use pack::{Likely, Load, Pack};
+use pack::{Likely, Load, Pack, Start};
 use report::RuntimeAsked;
 use serde::Serialize;
 
@@ -18,12 +18,13 @@ pub(crate) fn run(asked: &args::Runtime) -> Result<ExitCode, Failure> {
         (_, _, ohm) => Load::Resistance(ohm.unwrap_or(f64::INFINITY)),
     };
     let behind_ohm = asked.cable.unwrap_or(0.0);
-    let likely = pack::likely_runtime(&pack, load, behind_ohm, asked.cutoff)
+    let start = Start { soc: asked.from, temperature_c: asked.temperature };
+    let likely = pack::likely_runtime_from(&pack, start, load, behind_ohm, asked.cutoff)
         .map_err(|error| Failure::new("arguments", error.to_string()))?;
     if asked.json {
         print_json(&Document::of(&likely))?;
     } else {
-        let asked = RuntimeAsked { pack: &pack, load, behind_ohm, cutoff_v: asked.cutoff };
+        let asked = RuntimeAsked { pack: &pack, start, load, behind_ohm, cutoff_v: asked.cutoff };
         print(&report::runtime_text(&asked, &likely))?;
     }
     Ok(ExitCode::SUCCESS)

@@ -128,28 +128,56 @@ fn a_plan_takes_the_fitted_pack() {
     let kept = folder.join("pack.toml");
     let ran = run(&of_pack_a(&["-o", kept.to_str().unwrap()]));
     assert_eq!(ran.status, 0, "{}", ran.err);
-    let plan = folder.join("plan.toml");
-    std::fs::write(
-        &plan,
-        r#"
-        format = 1
-        [site]
-        latitude = "55.9 N"
-        longitude = "3.2 W"
-        zone = "Europe/London"
-        [trip]
-        first_evening = 2026-10-09
-        nights = 1
-        [pack]
-        file = "pack.toml"
-        [rig.devices.mount]
-        power = "10 W"
-        when = "night"
-        "#,
-    )
-    .unwrap();
-    let document = json(&["trip", plan.to_str().unwrap(), "--draws", "100"]);
-    assert!(document["nights"].as_array().is_some_and(|nights| nights.len() == 1), "{document}");
+    let trip = |pack: &str| {
+        let plan = folder.join("plan.toml");
+        std::fs::write(
+            &plan,
+            format!(
+                r#"
+                format = 1
+                [site]
+                latitude = "55.9 N"
+                longitude = "3.2 W"
+                zone = "Europe/London"
+                [trip]
+                first_evening = 2026-10-09
+                nights = 1
+                [pack]
+                file = "pack.toml"
+                {pack}
+                [rig.devices.mount]
+                power = "10 W"
+                when = "night"
+                "#
+            ),
+        )
+        .unwrap();
+        let ran = run(&["trip", plan.to_str().unwrap(), "--draws", "100", "--json"]);
+        let document: Value = serde_json::from_str(&ran.out).unwrap();
+        (document, ran.err)
+    };
+    let stored_wh = |pack: &str| {
+        let (document, err) = trip(pack);
+        assert!(document["nights"].as_array().is_some(), "{err}");
+        number(&document["ledger"]["stored_start_wh"])
+    };
+    let one_wh = stored_wh("");
+    let check = |pack: &str, factor: f64| {
+        close(pack, stored_wh(pack), factor * one_wh, 1e-3 * factor * one_wh);
+    };
+    check("in_parallel = 2", 2.0);
+    check("in_series = 2", 2.0);
+    check("aged = { capacity = \"85 %\", resistance = 1.4 }", 0.85);
+    check("in_parallel = 3\naged = { capacity = \"80 %\" }", 2.4);
+    for (pack, why) in [
+        ("in_parallel = 0", "from 1 to 100"),
+        ("in_paralel = 2", "in_parallel"),
+        ("aged = { capacity = \"0 %\" }", "85 %"),
+        ("aged = { capacty = \"80 %\" }", "capacity"),
+    ] {
+        let (_, err) = trip(pack);
+        assert!(err.contains(why) && err.contains("line"), "{pack}: {err}");
+    }
 }
 
 #[test]
