@@ -37,9 +37,6 @@ pub struct Dates {
 
 impl Dates {
     /// The date of each evening.
-    ///
-    /// # Panics
-    /// Never: [`read_dates`] has checked that the last date exists.
     pub fn evenings(&self) -> impl Iterator<Item = Date> + '_ {
         (0..self.nights)
             .map(|night| self.first_evening.saturating_add(jiff::Span::new().days(night as i64)))
