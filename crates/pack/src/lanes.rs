@@ -1,4 +1,9 @@
-//! Many packs stepped side by side.
+//! Many packs stepped side by side: how fast the circuit can be stepped when nothing else is asked.
+//!
+//! It is the circuit's own measure of speed, held against [`Circuit`] to the last bit and against
+//! a bare loop by the benchmark `step`. The trip's draws do not run on it: their step solves the
+//! wiring, the sources and the pack together, second order in time, in arrays of the trip's own.
+//! Whoever steps packs under given demands and nothing else (many packs, one load each) can.
 //!
 //! [`Lanes`] holds sixteen packs that share one open-circuit curve and differ in capacity,
 //! resistance, offset, temperature and state. Every operation is the same arithmetic in the same

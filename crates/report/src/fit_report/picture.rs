@@ -6,11 +6,15 @@ use pack::fit::{Fit, Met};
 use crate::chart::{Chart, Ink, Layer, Limit, Panel, Point, XAxis};
 use crate::words::file_name;
 
+/// What is further off is not drawn, or the ends of the curve would flatten all between them.
+const MOST_MV: f64 = 100.0;
+
 /// Modelled less measured voltage of all records against the charge delivered.
 pub(super) fn residuals(fit: &Fit) -> Chart {
     let layer = |(met, ink): (&Met, &Ink)| {
-        let points: Vec<Point> =
-            met.residuals.iter().map(|(ah, off_v)| (*ah, 1e3 * off_v)).collect();
+        let shown = |off_mv: f64| if off_mv.abs() <= MOST_MV { off_mv } else { f64::NAN };
+        let points = met.residuals.iter().map(|(ah, off_v)| (*ah, shown(1e3 * off_v)));
+        let points: Vec<Point> = points.collect();
         let name = file_name(&met.name).to_owned();
         // what is charged between goes back on the axis
         if points.is_sorted_by(|a, b| a.0 <= b.0) {
@@ -21,6 +25,7 @@ pub(super) fn residuals(fit: &Fit) -> Chart {
     };
     let mut panel = Panel::new("Off (mV)");
     panel.height_px = 220.0;
+    panel.range = Some((-MOST_MV, MOST_MV));
     panel.layers = fit.runs.iter().zip(Ink::SERIES.iter().cycle()).map(layer).collect();
     panel.limits = vec![Limit { at: 0.0, label: String::new() }];
     Chart {

@@ -7,7 +7,7 @@ use quantity::{Kind, significant};
 use super::Fitted;
 use crate::words::{file_name, percent, sentence};
 
-pub(super) const RESIDUALS: &str = "Modelled less measured voltage. A line near nought is a record that the model can repeat; at the ends of a curve, where the voltage falls steeply, a few hundredths of the charge make many millivolts.";
+pub(super) const RESIDUALS: &str = "Modelled less measured voltage. A line near nought is a record that the model can repeat; at the ends of a curve, where the voltage falls steeply, a few hundredths of the charge make many millivolts, and what is more than 100 mV off is not drawn.";
 pub(super) const CURVE: &str =
     "The voltage of the rested battery at 25 °C, as the records determine it.";
 
