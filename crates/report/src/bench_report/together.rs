@@ -17,6 +17,8 @@ pub(super) struct Together<'a> {
     discharges: Vec<&'a Discharge>,
     repeats: Repeats,
     claim: Option<Claim>,
+    /// Whether every record's meter is known; where one is not, its gain is no part of what is said.
+    has_meters: bool,
 }
 
 impl<'a> Together<'a> {
@@ -28,7 +30,8 @@ impl<'a> Together<'a> {
         let repeats = Repeats::of_capacity(&discharges)?;
         let rated_ah = tested.iter().find_map(|test| test.settings.rated_ah);
         let claim = rated_ah.map(|rated_ah| repeats.claim(rated_ah));
-        Some(Together { names, discharges, repeats, claim })
+        let has_meters = tested.iter().all(|test| test.settings.instrument.is_some());
+        Some(Together { names, discharges, repeats, claim, has_meters })
     }
 
     /// How many there are.
@@ -75,11 +78,14 @@ impl<'a> Together<'a> {
     pub(super) fn verdict(&self) -> String {
         let Some(claim) = self.claim else { return String::new() };
         let label = format!("{} Ah", short(claim.claimed));
+        let sure = if self.has_meters {
+            "with 95 % confidence"
+        } else {
+            "if the meter is right: its accuracy is not given"
+        };
         match claim.verdict {
-            Verdict::Meets => format!("It meets its label of {label} (with 95 % confidence)."),
-            Verdict::FallsShort => {
-                format!("It falls short of its label of {label} (with 95 % confidence).")
-            }
+            Verdict::Meets => format!("It meets its label of {label} ({sure})."),
+            Verdict::FallsShort => format!("It falls short of its label of {label} ({sure})."),
             Verdict::NotSettled => {
                 let how = match claim.more_runs {
                     Some(1) => "one more run like these would settle it".to_owned(),
