@@ -34,6 +34,7 @@ pub struct FromRecord<'a> {
 #[must_use]
 pub fn fit_text(fitted: &Fitted<'_>) -> String {
     let mut text = paragraph(&told::answer(fitted.fit));
+    text.push_str(&paragraph(&told::check(fitted.fit)));
     for table in [
         Some(tables::parameters(fitted.fit)),
         Some(tables::records(fitted)),

@@ -58,13 +58,18 @@ pub(super) fn answer(fit: &Fit) -> String {
 pub(super) fn check(fit: &Fit) -> String {
     let offs: Vec<Option<f64>> = fit.left_out.iter().map(pack::fit::Met::time_off).collect();
     let worst = offs.iter().flatten().map(|off| off.abs()).fold(0.0, f64::max);
+    let only_one_other = if fit.runs.len() == 2 {
+        " With one other left, that says little about other rates."
+    } else {
+        ""
+    };
     match (offs.len(), offs.iter().all(Option::is_some)) {
         (0, _) => "With one record that began full there is nothing to check it against; a second, at another current, would.".to_owned(),
         (_, true) => format!(
-            "A fit to the other records predicts each record's time within {}.",
+            "A fit to the other records predicts each record's time within {}.{only_one_other}",
             percent(worst)
         ),
-        _ => "A fit to the other records does not reach every record's lowest voltage; see the table.".to_owned(),
+        _ => format!("A fit to the other records does not reach every record's lowest voltage; see the table.{only_one_other}"),
     }
 }
 

@@ -84,6 +84,27 @@ fn the_document_says_what_was_found_and_what_was_not() {
     }
 }
 
+/// Two temperatures in the logs' own column foretell a third; what the cold does is then measured.
+#[test]
+fn a_third_temperature() {
+    let record = |name: &str| {
+        reference(&format!("bench/climate/truth/pack-m-{name}.csv")).to_str().unwrap().to_owned()
+    };
+    let kept = folder("fit-climate").join("pack.toml");
+    let kept = kept.to_str().unwrap();
+    let (slow, mild, warm) = (record("25c-c20"), record("25c-c5"), record("40c-c5"));
+    let words = ["fit", &slow, &mild, &warm, "--chemistry", "nmc", "--rated", "21Ah", "-o", kept];
+    let document = json(&words);
+    for parameter in document["parameters"].as_array().unwrap() {
+        let of_cold = parameter["name"].as_str().unwrap().ends_with("in the cold");
+        assert!(!of_cold || parameter["held"].is_null(), "{parameter}");
+    }
+    // the run in air of 0 °C, whose pack warms itself by 2 K, ends at 11 V after 17857 s
+    let load = ["--current", "4.2 A", "--cutoff", "11 V", "--temperature", "0 °C"];
+    let found = json(&[&["runtime", kept][..], &load[..]].concat());
+    close("at 0 °C", number(&found["time_to_cutoff_s"]), 17857.5, 0.005 * 17857.5);
+}
+
 /// A cycle and nights in the field as meters log them, of one pack that warms without a word of it
 /// in the logs: the slow run that neither shows lies in the interval.
 #[test]
