@@ -5,6 +5,7 @@
 
 mod air;
 mod battery;
+mod catalogue;
 mod devices;
 mod error;
 mod gear;
@@ -23,6 +24,7 @@ use toml::de::DeTable;
 
 pub use air::Air;
 pub use battery::Battery;
+pub use catalogue::{Catalogue, Ended, Offer, Rated};
 pub use devices::as_devices;
 pub use error::{PlanError, Spot};
 pub use gear::{CUTOFF_V, Gear};

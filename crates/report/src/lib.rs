@@ -13,6 +13,7 @@ mod rig_report;
 mod runtime_report;
 mod season_report;
 mod series_report;
+mod size_report;
 pub mod table;
 mod trip_report;
 mod words;
@@ -28,4 +29,5 @@ pub use season_report::{Season, season_page, season_text};
 pub use series_report::{
     Compared, Past, ageing_page, ageing_text, comparison_page, comparison_text,
 };
+pub use size_report::{SizeAsked, size_page, size_text};
 pub use trip_report::{Mends, field_card, hindsight_text, trip_page, trip_text};

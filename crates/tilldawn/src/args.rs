@@ -35,6 +35,8 @@ pub(crate) enum Command {
     Rig(Rig),
     /// How long a pack carries one load
     Runtime(Runtime),
+    /// What to buy so that a plan lasts till dawn: weight against price
+    Size(Size),
     /// Whether a plan lasts till dawn, night by night
     Trip(Trip),
 }
@@ -50,6 +52,7 @@ impl Command {
             Command::Night(asked) => asked.json,
             Command::Rig(asked) => asked.json,
             Command::Runtime(asked) => asked.json,
+            Command::Size(asked) => asked.json,
             Command::Trip(asked) => asked.json,
         }
     }
@@ -462,6 +465,28 @@ pub(crate) struct Rig {
     /// The plan, a TOML file
     #[arg(value_name = "PLAN")]
     pub(crate) plan: PathBuf,
+    /// Write a report, a page for any browser
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Size {
+    /// The plan, a TOML file; its nights, gear and confidence count
+    #[arg(value_name = "PLAN")]
+    pub(crate) plan: PathBuf,
+    /// What could be bought, a TOML file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) catalogue: PathBuf,
+    /// How many random trips for each combination that is not clear sooner
+    #[arg(long, default_value_t = 1000, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub(crate) draws: u64,
+    /// Seed of the random draws; the same seed gives the same answer
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
     /// Write a report, a page for any browser
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,

@@ -12,6 +12,7 @@ mod output;
 mod patience;
 mod rig;
 mod runtime;
+mod size;
 mod trip;
 
 use std::process::ExitCode;
@@ -32,6 +33,7 @@ fn main() -> ExitCode {
         Command::Night(asked) => night::run(asked),
         Command::Rig(asked) => rig::run(asked),
         Command::Runtime(asked) => runtime::run(asked),
+        Command::Size(asked) => size::run(asked),
         Command::Trip(asked) => trip::run(asked),
     };
     match done {

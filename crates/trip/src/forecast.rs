@@ -107,7 +107,7 @@ fn draw(
     }
 }
 
-fn cell_of(plan: &Plan) -> Cell<'_> {
+pub(crate) fn cell_of(plan: &Plan) -> Cell<'_> {
     let pack = &plan.battery.pack;
     Cell {
         circuit: &pack.circuit,
@@ -118,7 +118,7 @@ fn cell_of(plan: &Plan) -> Cell<'_> {
     }
 }
 
-fn loads_of<'a>(plan: &'a Plan, timeline: &'a Timeline) -> Loads<'a> {
+pub(crate) fn loads_of<'a>(plan: &'a Plan, timeline: &'a Timeline) -> Loads<'a> {
     // the rig is asked about voltages from well below any device's least to a charger's highest
     let least_v = plan
         .gear
@@ -147,7 +147,7 @@ fn standing_w(plan: &Plan) -> f64 {
     plan.supplies.iter().map(own).sum()
 }
 
-fn doubt(plan: &Plan) -> Result<Doubt, TripError> {
+pub(crate) fn doubt(plan: &Plan) -> Result<Doubt, TripError> {
     let spread = &plan.battery.pack.spread;
     Ok(Doubt {
         capacity: spread.capacity,

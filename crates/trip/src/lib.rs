@@ -18,6 +18,7 @@ mod ledger;
 mod loads;
 mod prepare;
 mod season;
+mod sizing;
 mod skies;
 mod span;
 mod survey;
@@ -36,5 +37,6 @@ pub use harvest::{DayHarvest, PlannedDay, Stand, clock_day, mean_day, planned_da
 pub use hindsight::{Assumed, Assumption, Hindsight, NightHindsight, hindsight};
 pub use ledger::Ledger;
 pub use season::{Per, Stretch, gathered, night_h};
+pub use sizing::{Amount, Choice, Piece, Sizing, size};
 pub use span::clear_wh_of_plan;
 pub use survey::{NEARLY_EMPTY, Survey, SurveyedNight, survey};

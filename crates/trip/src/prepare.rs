@@ -30,9 +30,6 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
 
     let suns = panels(plan, &calendar, ends_s, &air)?;
     let hold_v = plan.supplies.iter().map(hold_v).fold(0.0, f64::max);
-    let limits = &plan.battery.pack.limits;
-    let no_charge_below_c = if limits.refuses_frost { limits.charge_least_c } else { None };
-
     let mut timeline = Timeline { nights: calendar.evenings.len(), ..Timeline::default() };
     for (from_s, dt_s, count) in cut(begins_s, ends_s, &events_s) {
         let middle_s = from_s + 0.5 * dt_s * count as f64;
@@ -74,13 +71,14 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
             air_c: air_at(&air, middle_s),
             supplied,
             hold_v,
-            no_charge_below_c: no_charge_below_c.unwrap_or(f64::NEG_INFINITY),
-            most_charge_a: limits.charge_a.unwrap_or(f64::INFINITY),
+            no_charge_below_c: f64::NEG_INFINITY,
+            most_charge_a: f64::INFINITY,
             dusk_of: calendar.evenings.iter().position(starts),
             dawn_of: calendar.evenings.iter().position(ends),
             restart: calendar.evenings.iter().any(|evening| (evening.to_s - from_s).abs() < 1.0),
         });
     }
+    timeline.limit_charge(&plan.battery.pack.limits);
     Ok((calendar, timeline))
 }
 

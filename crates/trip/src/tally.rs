@@ -113,6 +113,11 @@ impl Tally {
         self.draws
     }
 
+    /// How many draws carry the night that fewest carry.
+    pub(crate) fn least_carried(&self) -> usize {
+        self.carried.iter().copied().min().unwrap_or(self.draws)
+    }
+
     /// The chance of each night.
     pub(crate) fn nights(&self) -> Vec<Chance> {
         self.carried.iter().map(|carried| Chance::of(*carried, self.draws)).collect()

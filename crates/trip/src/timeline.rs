@@ -6,6 +6,7 @@
 
 use std::ops::Range;
 
+use pack::Limits;
 use rig::Conditions;
 
 /// One step.
@@ -55,6 +56,17 @@ pub(crate) struct Timeline {
     pub(crate) blocks: Vec<Block>,
     pub(crate) nights: usize,
     pub(crate) sets: Vec<Set>,
+}
+
+impl Timeline {
+    /// Has a pack's own limits say when it takes charge, and how much.
+    pub(crate) fn limit_charge(&mut self, limits: &Limits) {
+        let least_c = if limits.refuses_frost { limits.charge_least_c } else { None };
+        for block in &mut self.blocks {
+            block.no_charge_below_c = least_c.unwrap_or(f64::NEG_INFINITY);
+            block.most_charge_a = limits.charge_a.unwrap_or(f64::INFINITY);
+        }
+    }
 }
 
 /// What is on together.

@@ -2,6 +2,8 @@
 
 mod panel;
 
+pub(crate) use panel::read_panel;
+
 use quantity::Kind;
 use rig::schedule::When;
 use sky::Aim;
@@ -55,9 +57,20 @@ pub(crate) fn read(
     let is_panel = section.has("panel") || section.has("data_sheet");
     let supply = match (is_panel, section.has("charger")) {
         (true, false) => {
-            let panel = panel::read_panel(&name, &mut section, defaults)?;
+            let panel = read_panel(&mut section, defaults)?;
             let aim = panel::read_aim(&mut section, site, dates)?;
-            let controller = read_controller(&name, &mut section, defaults)?;
+            let controller = match section.maybe_section("controller")? {
+                Some(mut entry) => {
+                    let controller = read_controller(&mut entry, defaults)?;
+                    entry.finish()?;
+                    controller
+                }
+                None => {
+                    return Err(
+                        section.missing("controller", "{ kind = \"MPPT\", absorb = \"14.4 V\" }")
+                    );
+                }
+            };
             Supply::Panel(Panel { name, panel, aim, controller })
         }
         (false, true) => Supply::Charger(read_charger(name, &mut section, defaults)?),
@@ -74,19 +87,15 @@ pub(crate) fn read(
 /// Tracking and conversion together (common practice, no source).
 const USUAL_EFFICIENCY: f64 = 0.95;
 
-fn read_controller(
-    name: &str,
-    section: &mut Section<'_>,
+pub(crate) fn read_controller(
+    entry: &mut Section<'_>,
     defaults: &mut Vec<String>,
 ) -> Result<Controller, PlanError> {
-    let Some(mut entry) = section.maybe_section("controller")? else {
-        return Err(section.missing("controller", "{ kind = \"MPPT\", absorb = \"14.4 V\" }"));
-    };
     let kind = entry.text("kind", "\"MPPT\" or \"PWM\"")?;
     let conversion = match kind.to_ascii_uppercase().as_str() {
         "MPPT" => {
             let efficiency = entry.maybe("efficiency", Kind::Fraction)?.unwrap_or_else(|| {
-                defaults.push(format!("sources.{name}.controller.efficiency = \"95 %\""));
+                defaults.push(format!("{} = \"95 %\"", entry.path_of("efficiency")));
                 USUAL_EFFICIENCY
             });
             Conversion::Mppt { efficiency }
@@ -101,15 +110,13 @@ fn read_controller(
     };
     let most_a = entry.maybe("most_current", Kind::Current)?.unwrap_or(1000.0);
     let own_draw_w = entry.maybe("own_draw", Kind::Power)?.unwrap_or(0.0);
-    let profile = read_profile(&mut entry)?;
-    let controller = Controller::new(conversion, most_a, own_draw_w, profile)
-        .map_err(|error| entry.error_here(error.to_string()))?;
-    entry.finish()?;
-    Ok(controller)
+    let profile = read_profile(entry)?;
+    Controller::new(conversion, most_a, own_draw_w, profile)
+        .map_err(|error| entry.error_here(error.to_string()))
 }
 
 /// The voltages at which a charge is ended: the charger's own, never guessed from the pack.
-fn read_profile(entry: &mut Section<'_>) -> Result<Profile, PlanError> {
+pub(crate) fn read_profile(entry: &mut Section<'_>) -> Result<Profile, PlanError> {
     let absorb_v = entry.value("absorb", Kind::Voltage)?;
     let float_v = entry.maybe("float", Kind::Voltage)?.unwrap_or(absorb_v);
     if float_v > absorb_v {

@@ -11,8 +11,8 @@ use crate::gear;
 use crate::section::Section;
 use crate::site::{Dates, Site};
 
-pub(super) fn read_panel(
-    name: &str,
+/// The panel itself: what its label or data sheet says, its dirt, its cable.
+pub(crate) fn read_panel(
     section: &mut Section<'_>,
     defaults: &mut Vec<String>,
 ) -> Result<source::Panel, PlanError> {
@@ -29,10 +29,10 @@ pub(super) fn read_panel(
             }
             ("data_sheet", read_data_sheet(sheet, defaults)?)
         }
-        None => ("panel", read_rated(name, section, defaults)?),
+        None => ("panel", read_rated(section, defaults)?),
     };
     let dirt = section.maybe("dirt", Kind::Fraction)?.unwrap_or_else(|| {
-        defaults.push(format!("sources.{name}.dirt = \"0 %\""));
+        defaults.push(format!("{} = \"0 %\"", section.path_of("dirt")));
         0.0
     });
     let stated_ohm = section.maybe("cable_resistance", Kind::Resistance)?;
@@ -44,25 +44,22 @@ pub(super) fn read_panel(
         ));
     }
     if stated_ohm.is_none() && wire.ohm() <= 0.0 {
-        defaults.push(format!("sources.{name}.cable_resistance = \"0 ohm\""));
+        defaults.push(format!("{} = \"0 ohm\"", section.path_of("cable_resistance")));
     }
     source::Panel::new(cells, dirt, stated_ohm.unwrap_or_else(|| wire.ohm()))
         .map_err(|error| section.error(key, error.to_string()))
 }
 
-fn read_rated(
-    name: &str,
-    section: &mut Section<'_>,
-    defaults: &mut Vec<String>,
-) -> Result<Cells, PlanError> {
+fn read_rated(section: &mut Section<'_>, defaults: &mut Vec<String>) -> Result<Cells, PlanError> {
     let rating_w = section.value("panel", Kind::Power)?;
     let coefficient_per_k =
         section.maybe("coefficient", Kind::TemperatureCoefficient)?.unwrap_or_else(|| {
-            defaults.push(format!("sources.{name}.coefficient = \"-0.4 %/K\""));
+            defaults.push(format!("{} = \"-0.4 %/K\"", section.path_of("coefficient")));
             -0.004
         });
     let max_power_v = section.maybe("max_power_voltage", Kind::Voltage)?.unwrap_or_else(|| {
-        defaults.push(format!("sources.{name}.max_power_voltage = \"{USUAL_MAX_POWER_V} V\""));
+        defaults
+            .push(format!("{} = \"{USUAL_MAX_POWER_V} V\"", section.path_of("max_power_voltage")));
         USUAL_MAX_POWER_V
     });
     Ok(Cells::Rated { rating_w, coefficient_per_k, max_power_v })

@@ -7,12 +7,18 @@ use super::coverage::student_95;
 /// nothing is known: (0, 1).
 #[must_use]
 pub fn wilson_95(successes: usize, trials: usize) -> (f64, f64) {
+    wilson(successes, trials, student_95(f64::INFINITY))
+}
+
+/// The same interval for any confidence: `z` standard deviations of the normal distribution to
+/// either side.
+#[must_use]
+pub fn wilson(successes: usize, trials: usize, z: f64) -> (f64, f64) {
     if trials == 0 {
         return (0.0, 1.0);
     }
     let n = trials as f64;
     let share = successes.min(trials) as f64 / n;
-    let z = student_95(f64::INFINITY);
     let z2 = z * z;
     let middle = (share + z2 / (2.0 * n)) / (1.0 + z2 / n);
     let half = z / (1.0 + z2 / n) * (share * (1.0 - share) / n + z2 / (4.0 * n * n)).sqrt();
@@ -34,5 +40,7 @@ mod tests {
         let (low, high) = wilson_95(20, 20);
         assert!((low - 0.8389).abs() < 1e-4 && high == 1.0, "{low} {high}");
         assert_eq!(wilson_95(0, 0), (0.0, 1.0));
+        // all of n missed leaves z² / (n + z²)
+        assert!((wilson(0, 32, 4.0).1 - 16.0 / 48.0).abs() < 1e-12);
     }
 }

@@ -9,6 +9,7 @@ mod night;
 mod rig;
 mod runtime;
 mod series;
+mod size;
 mod support;
 mod trip;
 mod weather;

@@ -1,0 +1,266 @@
+//! A catalogue: what could be bought, each thing with its mass and its price.
+//!
+//! The format is described in `docs/catalogue.md`.
+
+use std::path::Path;
+
+use pack::Pack;
+use quantity::Kind;
+use rig::Section as WireSection;
+use source::{Controller, Profile};
+
+use crate::error::PlanError;
+use crate::section::{Section, Source};
+use crate::{battery, folder_of, supply, text_of, with_root};
+
+/// What could be bought. A group that is left out is not for sale, and the plan's own stays.
+#[derive(Debug, Clone)]
+pub struct Catalogue {
+    /// The file it was read from.
+    pub file: String,
+    /// What its prices are counted in.
+    pub currency: String,
+    /// Packs.
+    pub packs: Vec<Offer<Pack>>,
+    /// Panels without their controller.
+    pub panels: Vec<Offer<source::Panel>>,
+    /// Controllers for them.
+    pub controllers: Vec<Offer<Rated>>,
+    /// Chargers; their hours are those of the plan's.
+    pub chargers: Vec<Offer<Ended>>,
+    /// Cables by the metre: mass and price are those of one metre of both conductors.
+    pub cables: Vec<Offer<WireSection>>,
+    /// What the file left open and was taken as usual.
+    pub defaults: Vec<String>,
+}
+
+/// Something for sale.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Offer<T> {
+    /// Its name.
+    pub name: String,
+    /// Of one (kg).
+    pub mass_kg: f64,
+    /// Of one, in the catalogue's currency.
+    pub price: f64,
+    /// So many at most are bought of it.
+    pub most: u32,
+    /// What it is.
+    pub thing: T,
+}
+
+/// A controller and what its maker allows at its panel side.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rated {
+    /// The controller.
+    pub controller: Controller,
+    /// The most power of its panels (W), where it is stated.
+    pub most_panel_w: Option<f64>,
+    /// The highest voltage of its panels (V), where it is stated.
+    pub most_panel_v: Option<f64>,
+}
+
+/// A charger without its hours.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ended {
+    /// The most it gives (A).
+    pub current_a: f64,
+    /// How it ends a charge.
+    pub profile: Profile,
+}
+
+/// So many of a kind of pack or panel are considered where nothing is said.
+const USUAL_MOST: i64 = 2;
+/// And at most so many.
+const MOST_OF_A_KIND: i64 = 20;
+
+impl Catalogue {
+    /// Reads a catalogue, and the records it names.
+    ///
+    /// # Errors
+    /// If the file, or one it names, can't be read or holds a value that can't be.
+    pub fn read(path: &Path) -> Result<Catalogue, PlanError> {
+        let text = text_of(path)?;
+        Catalogue::parse(&path.display().to_string(), folder_of(path), &text)
+    }
+
+    /// Reads a catalogue from its text. `folder` is where the relative paths in it begin.
+    ///
+    /// # Errors
+    /// As [`Catalogue::read`].
+    pub fn parse(file: &str, folder: &Path, text: &str) -> Result<Catalogue, PlanError> {
+        let source = Source { file, text };
+        with_root(&source, |mut root| {
+            let mut defaults = Vec::new();
+            let currency = root.text("currency", "\"crowns\"")?;
+            let mut packs = Vec::new();
+            for (name, mut entry) in root.named_sections("packs")? {
+                let offer = counted(name, &mut entry)?;
+                let (pack, _) = battery::read_model(entry, folder, &mut defaults)?;
+                let pack = Pack { name: offer.name.clone(), ..pack };
+                packs.push(offer.of(pack));
+            }
+            let mut panels = Vec::new();
+            for (name, mut entry) in root.named_sections("panels")? {
+                let offer = counted(name, &mut entry)?;
+                let panel = supply::read_panel(&mut entry, &mut defaults)?;
+                entry.finish()?;
+                panels.push(offer.of(panel));
+            }
+            let mut controllers = Vec::new();
+            for (name, mut entry) in root.named_sections("controllers")? {
+                let offer = single(name, &mut entry)?;
+                let rated = read_controller(&mut entry, &mut defaults)?;
+                entry.finish()?;
+                controllers.push(offer.of(rated));
+            }
+            if !panels.is_empty() && controllers.is_empty() {
+                return Err(root.error(
+                    "panels",
+                    "here are panels but no controller for them; write such as [controllers.small]",
+                ));
+            }
+            let mut chargers = Vec::new();
+            for (name, mut entry) in root.named_sections("chargers")? {
+                let offer = single(name, &mut entry)?;
+                let current_a = entry.value("charger", Kind::Current)?;
+                let profile = supply::read_profile(&mut entry)?;
+                entry.finish()?;
+                chargers.push(offer.of(Ended { current_a, profile }));
+            }
+            let mut cables = Vec::new();
+            for (name, mut entry) in root.named_sections("cables")? {
+                let offer = single(name, &mut entry)?;
+                let section = entry
+                    .maybe_parsed("section")?
+                    .ok_or_else(|| entry.missing("section", Kind::WireArea.examples()))?;
+                entry.finish()?;
+                cables.push(offer.of(section));
+            }
+            root.finish()?;
+            if packs.is_empty() && panels.is_empty() && chargers.is_empty() && cables.is_empty() {
+                return Err(root.error_here(
+                    "nothing is for sale here; write such as [packs.small] with mass, price, chemistry and rated",
+                ));
+            }
+            let defaults = gathered(&defaults);
+            Ok(Catalogue {
+                file: file.to_owned(),
+                currency,
+                packs,
+                panels,
+                controllers,
+                chargers,
+                cables,
+                defaults,
+            })
+        })
+    }
+}
+
+impl Offer<()> {
+    fn of<T>(self, thing: T) -> Offer<T> {
+        let Offer { name, mass_kg, price, most, .. } = self;
+        Offer { name, mass_kg, price, most, thing }
+    }
+}
+
+/// Name, mass and price of something of which one is bought.
+fn single(name: String, entry: &mut Section<'_>) -> Result<Offer<()>, PlanError> {
+    let mass_kg = entry.value("mass", Kind::Mass)?;
+    let price = entry
+        .maybe_number("price", 0.0..=1e9)?
+        .ok_or_else(|| entry.missing("price", "140 (a plain number, in the `currency`)"))?;
+    Ok(Offer { name, mass_kg, price, most: 1, thing: () })
+}
+
+/// The same for what may be bought several times.
+fn counted(name: String, entry: &mut Section<'_>) -> Result<Offer<()>, PlanError> {
+    let offer = single(name, entry)?;
+    let most = entry.maybe_count("most", 1..=MOST_OF_A_KIND)?.unwrap_or(USUAL_MOST);
+    Ok(Offer { most: u32::try_from(most).unwrap_or(1), ..offer })
+}
+
+fn read_controller(
+    entry: &mut Section<'_>,
+    defaults: &mut Vec<String>,
+) -> Result<Rated, PlanError> {
+    if !entry.has("most_current") {
+        return Err(entry.missing("most_current", Kind::Current.examples()));
+    }
+    Ok(Rated {
+        controller: supply::read_controller(entry, defaults)?,
+        most_panel_w: entry.maybe("most_panel", Kind::Power)?,
+        most_panel_v: entry.maybe("most_voltage", Kind::Voltage)?,
+    })
+}
+
+/// What was taken as usual, once for all items of a group.
+fn gathered(defaults: &[String]) -> Vec<String> {
+    let mut gathered: Vec<String> = Vec::new();
+    for line in defaults {
+        // "panels.NAME.dirt = …", whose name may hold anything
+        let group = ["panels", "controllers"]
+            .into_iter()
+            .find(|group| line.strip_prefix(group).is_some_and(|rest| rest.starts_with('.')));
+        let line = match (group, line.split_once(" = ")) {
+            (Some(group), Some((path, value))) => {
+                let key = path.rsplit('.').next().unwrap_or(path);
+                format!("{key} = {value} of {group}")
+            }
+            _ => line.clone(),
+        };
+        if !gathered.contains(&line) {
+            gathered.push(line);
+        }
+    }
+    gathered
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whoever copies the documentation's catalogue gets one.
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test")]
+    fn the_documented_catalogue_is_one() {
+        let text = include_str!("../../../docs/catalogue.md");
+        let (_, block) = text.split_once("```toml\n").unwrap();
+        let (text, _) = block.split_once("```").unwrap();
+        let found = Catalogue::parse("catalogue.md", Path::new(""), text)
+            .unwrap_or_else(|error| panic!("{error}"));
+        assert_eq!((found.currency.as_str(), found.packs.len()), ("crowns", 1));
+        let small = &found.packs[0];
+        assert_eq!((small.name.as_str(), small.most, small.price), ("small LFP", 4, 85.0));
+        assert_eq!((small.mass_kg, small.thing.rated_ah), (2.4, 20.0));
+        assert_eq!(found.panels[0].most, 2, "the usual");
+        let tracking = &found.controllers[0].thing;
+        assert_eq!((tracking.most_panel_w, tracking.most_panel_v), (Some(110.0), Some(50.0)));
+        assert_eq!(found.chargers[0].thing.current_a, 10.0);
+        assert_eq!(found.cables[0].thing, WireSection::Mm2(2.5));
+        let usual = "efficiency = \"95 %\" of controllers".to_owned();
+        assert!(found.defaults.contains(&usual), "{:?}", found.defaults);
+    }
+
+    #[test]
+    fn errors_point_at_what_is_missing() {
+        let check = |items: &str, line: usize, says: &str| {
+            let text = format!("format = 1\ncurrency = \"crowns\"\n{items}");
+            let error = Catalogue::parse("shop.toml", Path::new(""), &text).unwrap_err();
+            assert_eq!(error.at.as_ref().map(|spot| spot.line), Some(line), "{error}");
+            assert!(error.message.contains(says), "{error}");
+        };
+        check("[packs.a]\nmass = \"1 kg\"", 3, "`price` is missing");
+        check("[panels.a]\nmass = \"1 kg\"\nprice = 1\npanel = \"9 W\"", 3, "no controller");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = 1\nmost = 90", 6, "from 1 to 20");
+        check(
+            "[controllers.a]\nkind = \"PWM\"\nabsorb = \"14 V\"\nmass = \"1 kg\"\nprice = 1",
+            3,
+            "`most_current` is missing",
+        );
+        check("[cables.a]\nsection = \"fat\"\nmass = \"1 kg\"\nprice = 1", 4, "fat");
+        let empty = Catalogue::parse("shop.toml", Path::new(""), "format = 1\ncurrency = \"x\"");
+        assert!(empty.unwrap_err().message.contains("nothing is for sale"));
+    }
+}

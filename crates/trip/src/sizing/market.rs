@@ -1,0 +1,341 @@
+//! What there is to choose from: packs, supplies and cables of a catalogue, each alternative with
+//! its weight and its price, and which of them go together.
+
+use pack::{Limits, Pack};
+use plan::{Catalogue, Charger, Offer, Panel, Plan, Rated, Supply};
+use rig::{Rig, Section, Wire};
+use sky::{Aim, Facing};
+use source::{Controller, Conversion};
+
+use super::{Amount, Piece};
+use crate::error::TripError;
+
+/// Something of which exactly one is chosen.
+pub(super) struct Alternative<T> {
+    pub(super) pieces: Vec<Piece>,
+    pub(super) kg: f64,
+    pub(super) price: f64,
+    pub(super) thing: T,
+}
+
+/// Panels with a controller, a charger, both or nothing.
+#[derive(Default)]
+pub(super) struct Sources {
+    pub(super) supplies: Vec<Supply>,
+    /// The most they may push into a pack (A).
+    pub(super) most_a: f64,
+    /// The highest voltage at which they hold it.
+    pub(super) absorb_v: Option<f64>,
+}
+
+/// All that is for sale, put together as it can be used.
+pub(super) struct Market {
+    pub(super) packs: Vec<Alternative<Pack>>,
+    pub(super) sources: Vec<Alternative<Sources>>,
+    pub(super) rigs: Vec<Alternative<Rig>>,
+    pub(super) remarks: Vec<String>,
+}
+
+/// One of each.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Combination {
+    pub(super) pack: usize,
+    pub(super) sources: usize,
+    pub(super) rig: usize,
+    pub(super) kg: f64,
+    pub(super) price: f64,
+}
+
+/// More combinations than this are not gone through.
+pub(crate) const MOST_COMBINATIONS: usize = 200_000;
+
+impl<T> Alternative<T> {
+    /// What the plan has: it costs and weighs nothing more.
+    fn own(thing: T) -> Self {
+        Alternative { pieces: Vec::new(), kg: 0.0, price: 0.0, thing }
+    }
+
+    fn bought<O>(offer: &Offer<O>, count: u32, thing: T) -> Self {
+        let piece = Piece { name: offer.name.clone(), amount: Amount::Count(count) };
+        let count = f64::from(count);
+        let (kg, price) = (count * offer.mass_kg, count * offer.price);
+        Alternative { pieces: vec![piece], kg, price, thing }
+    }
+
+    fn and<O>(&self, other: &Alternative<O>, thing: T) -> Self {
+        Alternative {
+            pieces: self.pieces.iter().chain(&other.pieces).cloned().collect(),
+            kg: self.kg + other.kg,
+            price: self.price + other.price,
+            thing,
+        }
+    }
+}
+
+impl Market {
+    pub(super) fn new(plan: &Plan, catalogue: &Catalogue) -> Result<Self, TripError> {
+        let mut remarks = Vec::new();
+        let sources = sources(plan, catalogue, &mut remarks);
+        let market = Market {
+            packs: packs(plan, catalogue)?,
+            sources,
+            rigs: rigs(plan, catalogue)?,
+            remarks,
+        };
+        let found = market.packs.len() * market.sources.len() * market.rigs.len();
+        if found > MOST_COMBINATIONS {
+            return Err(TripError::TooManyCombinations { found });
+        }
+        Ok(market)
+    }
+
+    /// All that go together, from the cheapest on, among equally cheap ones from the lightest on.
+    pub(super) fn combinations(&self) -> Vec<Combination> {
+        let mut all = Vec::new();
+        for (pack, chosen) in self.packs.iter().enumerate() {
+            for (sources, given) in self.sources.iter().enumerate() {
+                if !go_together(&chosen.thing.limits, &given.thing) {
+                    continue;
+                }
+                for (rig, wired) in self.rigs.iter().enumerate() {
+                    let kg = chosen.kg + given.kg + wired.kg;
+                    let price = chosen.price + given.price + wired.price;
+                    all.push(Combination { pack, sources, rig, kg, price });
+                }
+            }
+        }
+        all.sort_by(|a, b| a.price.total_cmp(&b.price).then(a.kg.total_cmp(&b.kg)));
+        all
+    }
+
+    /// What a combination consists of.
+    pub(super) fn pieces(&self, chosen: &Combination) -> Vec<Piece> {
+        let of = [
+            &self.packs[chosen.pack].pieces,
+            &self.sources[chosen.sources].pieces,
+            &self.rigs[chosen.rig].pieces,
+        ];
+        of.into_iter().flatten().cloned().collect()
+    }
+
+    /// The plan with a combination in place of its own.
+    pub(super) fn plan(&self, plan: &Plan, chosen: &Combination) -> Plan {
+        let mut changed = plan.clone();
+        changed.battery.pack = self.packs[chosen.pack].thing.clone();
+        changed.supplies.clone_from(&self.sources[chosen.sources].thing.supplies);
+        changed.gear.rig = self.rigs[chosen.rig].thing.clone();
+        changed
+    }
+}
+
+/// A charger may stand this far above the voltage that a lead-acid battery is charged to (common
+/// practice, no source).
+const LEAD_ROOM_V: f64 = 0.15;
+
+/// Whether a pack bears what sources push into it: their voltage and their current.
+fn go_together(limits: &Limits, sources: &Sources) -> bool {
+    let most_v = limits.overvoltage_v.or(limits.charge_v.map(|v| v + LEAD_ROOM_V));
+    let voltage = match (most_v, sources.absorb_v) {
+        (Some(most_v), Some(absorb_v)) => absorb_v <= most_v,
+        _ => true,
+    };
+    voltage && limits.charge_a.is_none_or(|most_a| sources.most_a <= most_a)
+}
+
+fn packs(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Pack>>, TripError> {
+    if catalogue.packs.is_empty() {
+        return Ok(vec![Alternative::own(plan.battery.pack.clone())]);
+    }
+    let mut packs = Vec::new();
+    for offer in &catalogue.packs {
+        for count in 1..=offer.most {
+            packs.push(Alternative::bought(offer, count, offer.thing.bank(1, count)?));
+        }
+    }
+    Ok(packs)
+}
+
+/// Panels, or none, with each charger, or none.
+fn sources(
+    plan: &Plan,
+    catalogue: &Catalogue,
+    remarks: &mut Vec<String>,
+) -> Vec<Alternative<Sources>> {
+    let own = |is_meant: fn(&Supply) -> bool| {
+        let supplies: Vec<Supply> =
+            plan.supplies.iter().filter(|supply| is_meant(supply)).cloned().collect();
+        vec![Alternative::own(Sources { supplies, ..Sources::default() })]
+    };
+    let panels = if catalogue.panels.is_empty() {
+        own(|supply| matches!(supply, Supply::Panel(_)))
+    } else {
+        panels(plan, catalogue)
+    };
+    let hours = plan.supplies.iter().find_map(|supply| match supply {
+        Supply::Charger(charger) => Some(charger),
+        Supply::Panel(_) => None,
+    });
+    let chargers = match hours {
+        Some(hours) if !catalogue.chargers.is_empty() => chargers(hours, catalogue),
+        _ => {
+            if hours.is_none() && !catalogue.chargers.is_empty() {
+                remarks.push("Chargers are left out: the plan has none, so nothing says when mains or an engine are at hand.".to_owned());
+            }
+            own(|supply| matches!(supply, Supply::Charger(_)))
+        }
+    };
+    let mut both = Vec::new();
+    for panel in &panels {
+        for charger in &chargers {
+            let (a, b) = (&panel.thing, &charger.thing);
+            let joined = Sources {
+                supplies: a.supplies.iter().chain(&b.supplies).cloned().collect(),
+                most_a: a.most_a + b.most_a,
+                absorb_v: [a.absorb_v, b.absorb_v].into_iter().flatten().reduce(f64::max),
+            };
+            both.push(panel.and(charger, joined));
+        }
+    }
+    both
+}
+
+fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
+    let mut chargers = vec![Alternative::own(Sources::default())];
+    for offer in &catalogue.chargers {
+        let charger = Charger {
+            name: offer.name.clone(),
+            current_a: offer.thing.current_a,
+            profile: offer.thing.profile,
+            when: hours.when.clone(),
+        };
+        let sources = Sources {
+            most_a: charger.current_a,
+            absorb_v: Some(charger.profile.absorb_v),
+            supplies: vec![Supply::Charger(charger)],
+        };
+        chargers.push(Alternative::bought(offer, 1, sources));
+    }
+    chargers
+}
+
+fn panels(plan: &Plan, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
+    let stands = plan.supplies.iter().find_map(|supply| match supply {
+        Supply::Panel(panel) => Some(panel.aim.clone()),
+        Supply::Charger(_) => None,
+    });
+    let aim = stands.unwrap_or(Aim::Fixed(Facing::FLAT));
+    let mut panels = vec![Alternative::own(Sources::default())];
+    for offer in &catalogue.panels {
+        for count in 1..=offer.most {
+            let alone = Alternative::bought(offer, count, ());
+            for with in &catalogue.controllers {
+                if !bears(&with.thing, &offer.thing, count) {
+                    continue;
+                }
+                let Some(sources) = array(offer, count, &with.thing.controller, &aim) else {
+                    continue;
+                };
+                let controller = Alternative::bought(with, 1, ());
+                let both = alone.and(&controller, ());
+                panels.push(Alternative {
+                    pieces: both.pieces,
+                    kg: both.kg,
+                    price: both.price,
+                    thing: sources,
+                });
+            }
+        }
+    }
+    panels
+}
+
+/// In a frost this sharp a panel's voltage is compared with what a controller bears (°C).
+const COLDEST_C: f64 = -20.0;
+const FULL_SUN_W_M2: f64 = 1000.0;
+const WARM_C: f64 = 25.0;
+
+/// Whether a controller bears so many panels in parallel, and can pass on what they give.
+fn bears(rated: &Rated, panel: &source::Panel, count: u32) -> bool {
+    let count = f64::from(count);
+    let controller = &rated.controller;
+    let power_w = count * panel.power_w(FULL_SUN_W_M2, WARM_C);
+    let most_a = controller.current_limit_a();
+    let current = match controller.conversion() {
+        // where its maker says nothing: no more than it can pass on
+        Conversion::Mppt { .. } => {
+            power_w <= rated.most_panel_w.unwrap_or(most_a * controller.profile().absorb_v)
+        }
+        Conversion::Pwm => {
+            count * panel.current_a(FULL_SUN_W_M2, WARM_C, 0.0) <= most_a
+                && rated.most_panel_w.is_none_or(|most_w| power_w <= most_w)
+        }
+    };
+    let gives = |voltage_v: f64| panel.current_a(FULL_SUN_W_M2, COLDEST_C, voltage_v) > 0.0;
+    current && rated.most_panel_v.is_none_or(|most_v| !gives(most_v))
+}
+
+/// Equal panels in parallel at one controller: each gets its share of it.
+fn array(
+    offer: &Offer<source::Panel>,
+    count: u32,
+    controller: &Controller,
+    aim: &Aim,
+) -> Option<Sources> {
+    let share = f64::from(count);
+    let part = Controller::new(
+        controller.conversion(),
+        controller.current_limit_a() / share,
+        controller.own_draw_w() / share,
+        *controller.profile(),
+    )
+    .ok()?;
+    let panel =
+        Panel { name: offer.name.clone(), panel: offer.thing, aim: aim.clone(), controller: part };
+    let absorb_v = controller.profile().absorb_v;
+    let full_a = match controller.conversion() {
+        Conversion::Mppt { efficiency } => {
+            share * efficiency * offer.thing.power_w(FULL_SUN_W_M2, WARM_C) / absorb_v
+        }
+        Conversion::Pwm => share * offer.thing.current_a(FULL_SUN_W_M2, WARM_C, 0.0),
+    };
+    Some(Sources {
+        supplies: vec![Supply::Panel(panel); count as usize],
+        most_a: full_a.min(controller.current_limit_a()),
+        absorb_v: Some(absorb_v),
+    })
+}
+
+/// The rig as it is, and with each cable of the catalogue in place of all that are thinner.
+fn rigs(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Rig>>, TripError> {
+    let mut rigs = vec![Alternative::own(plan.gear.rig.clone())];
+    for offer in &catalogue.cables {
+        let (rig, metres) = recabled(&plan.gear.rig, offer.thing)?;
+        if metres > 0.0 {
+            let piece = Piece { name: offer.name.clone(), amount: Amount::Metres(metres) };
+            rigs.push(Alternative {
+                pieces: vec![piece],
+                kg: metres * offer.mass_kg,
+                price: metres * offer.price,
+                thing: rig,
+            });
+        }
+    }
+    Ok(rigs)
+}
+
+/// The rig with this cable in place of each thinner one, and how many metres of it are needed.
+pub(super) fn recabled(rig: &Rig, section: Section) -> Result<(Rig, f64), TripError> {
+    let mut metres = 0.0;
+    let mut replace = |wire: &mut Wire| {
+        if let Some(cable) = &mut wire.cable
+            && section.ohm_km() < cable.section.ohm_km()
+        {
+            cable.section = section;
+            metres += cable.length_m;
+        }
+    };
+    let (mut branches, mut devices) = (rig.branches().to_vec(), rig.devices().to_vec());
+    branches.iter_mut().for_each(|branch| replace(&mut branch.wire));
+    devices.iter_mut().for_each(|device| replace(&mut device.wire));
+    Ok((Rig::new(branches, devices)?, metres))
+}
