@@ -1,6 +1,7 @@
 //! Will it last till dawn: a plan simulated and judged, night by night.
 
 use plan::Plan;
+use quantity::Kind;
 
 use crate::answer::{Chance, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Settings};
 use crate::calendar::Calendar;
@@ -64,7 +65,7 @@ pub fn forecast(
         ledger,
         points: points(plan, &calendar, &trace, &uses),
         bands: tally.bands(&calendar, &timeline),
-        remarks: remarks(plan, &calendar),
+        remarks: remarks(plan, &calendar, &trace),
         settings,
         draws: tally.draws(),
     })
@@ -224,9 +225,18 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
         .collect()
 }
 
-/// Devices whose schedule hangs on something the sky does not do.
-fn remarks(plan: &Plan, calendar: &Calendar) -> Vec<String> {
+/// Devices whose schedule hangs on something the sky does not do, and a pack emptied further than
+/// is good for it.
+fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
     let mut remarks = Vec::new();
+    let least_soc = trace.moments.iter().map(|moment| moment.soc).fold(1.0, f64::min);
+    if let Some(advised_soc) = plan.battery.pack.limits.advised_soc.filter(|soc| least_soc < *soc) {
+        remarks.push(format!(
+            "The pack is emptied to {}; below {} such a battery ages fast.",
+            Kind::Fraction.show((100.0 * least_soc).round() / 100.0),
+            Kind::Fraction.show(advised_soc)
+        ));
+    }
     for device in plan.gear.rig.devices() {
         for used in &device.uses {
             let missing: Vec<String> = calendar

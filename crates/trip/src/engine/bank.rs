@@ -19,6 +19,8 @@ pub(super) struct State<const N: usize> {
     pub(super) gap: Row<N>,
     /// Mean voltage at the terminals in the last step, from which the next solution starts.
     pub(super) v: Row<N>,
+    /// Out of the pack in the last step.
+    pub(super) current_a: Row<N>,
     /// Heat set free in the pack's resistances since the block began, in W times steps.
     heat_w: Row<N>,
 }
@@ -104,6 +106,7 @@ impl<const N: usize> Bank<N> {
                 v1_v: [0.0; N],
                 gap: [0.0; N],
                 v: [cell.circuit.ocv.at(cell.soc_start); N],
+                current_a: [0.0; N],
                 heat_w: [0.0; N],
             },
             off: [0; N],
@@ -153,8 +156,10 @@ impl<const N: usize> Bank<N> {
                 .wells
                 .map_or(0.0, |w| 1.0 / (w.at_hand * capacity_ah * 3600.0 * w.rate_per_s));
             self.sun[lane] = draw.sun(block.night);
-            let frozen = self.pack_c[lane] < block.no_charge_below_c;
-            self.least_a[lane] = if frozen { 0.0 } else { -block.most_charge_a };
+            let pack_c = self.pack_c[lane];
+            let refuses = pack_c < block.no_charge_below_c
+                || cell.limits.most_c.is_some_and(|most_c| pack_c > most_c);
+            self.least_a[lane] = if refuses { 0.0 } else { -block.most_charge_a };
             if self.take_load(lane, loads, draw, scene) {
                 self.state.v[lane] = self.lane(lane).start_v(scene);
             }
@@ -216,6 +221,7 @@ impl<const N: usize> Bank<N> {
                 v1_v: one(&self.state.v1_v),
                 gap: one(&self.state.gap),
                 v: one(&self.state.v),
+                current_a: one(&self.state.current_a),
                 heat_w: one(&self.state.heat_w),
             },
             off: [self.off[lane]],
@@ -339,6 +345,7 @@ impl<const N: usize> Bank<N> {
             self.state.gap[lane] = gap * pace.gap_keep + stored_a * gap_full * gap_lost;
             self.state.v1_v[lane] = v1_v * pace.v1_keep + current_a * self.r1_ohm[lane] * v1_lost;
             self.state.v[lane] = v;
+            self.state.current_a[lane] = current_a;
             self.state.heat_w[lane] += current_a * current_a * (r0_ohm + slow_ohm) * pace.share;
             // only the scalar loop is asked what flowed
             if N == 1 {
@@ -358,7 +365,7 @@ impl<const N: usize> State<N> {
     fn put(&mut self, lane: usize, one: &State<1>) {
         (self.soc[lane], self.v1_v[lane]) = (one.soc[0], one.v1_v[0]);
         (self.gap[lane], self.v[lane]) = (one.gap[0], one.v[0]);
-        self.heat_w[lane] = one.heat_w[0];
+        (self.current_a[lane], self.heat_w[lane]) = (one.current_a[0], one.heat_w[0]);
     }
 
     pub(super) fn lane(&self, lane: usize) -> State<1> {
@@ -367,6 +374,7 @@ impl<const N: usize> State<N> {
             v1_v: [self.v1_v[lane]],
             gap: [self.gap[lane]],
             v: [self.v[lane]],
+            current_a: [self.current_a[lane]],
             heat_w: [self.heat_w[lane]],
         }
     }
@@ -376,21 +384,13 @@ impl Bank<1> {
     /// The voltage at the terminals at this very moment, with what is on; 0 where no voltage
     /// satisfies it.
     pub(super) fn now_v(&self, scene: &Scene<'_>) -> f64 {
-        let (circuit, step) = (scene.cell.circuit, scene.step);
+        let circuit = scene.cell.circuit;
         let bound = circuit.wells.map_or(0.0, |w| 1.0 - w.at_hand);
         let here = 1.0 - (1.0 - self.state.soc[0] + bound * self.state.gap[0]) * self.stretch[0];
         let low = circuit.rise.depth(here);
         let ohm = self.r0_ohm[0] * (1.0 + circuit.rise.share * low * low);
         let emf_v = circuit.ocv.at(here) + self.shift_v[0] - self.state.v1_v[0];
-        let supply = if scene.block.supplied {
-            Supply {
-                power_w: step.panel_w * self.sun[0],
-                cap_a: step.panel_cap_a,
-                fixed_a: step.panel_a * self.sun[0] + step.charger_a,
-            }
-        } else {
-            Supply::NONE
-        };
+        let supply = self.supply(scene);
         let mut v = self.state.v[0];
         for _ in 0..SURE_ROUNDS {
             let next = newton(v, emf_v, ohm, &self.line, 0, supply, true);
@@ -406,6 +406,24 @@ impl Bank<1> {
 }
 
 impl Bank<1> {
+    /// The current out of the pack at this very moment; nothing where no voltage satisfies the load.
+    pub(super) fn now_a(&self, scene: &Scene<'_>) -> f64 {
+        let v = self.now_v(scene);
+        if v > 0.0 { self.line.at(0, v).0 - self.supply(scene).at(v).0 } else { 0.0 }
+    }
+
+    fn supply(&self, scene: &Scene<'_>) -> Supply {
+        if !scene.block.supplied {
+            return Supply::NONE;
+        }
+        let step = scene.step;
+        Supply {
+            power_w: step.panel_w * self.sun[0],
+            cap_a: step.panel_cap_a,
+            fixed_a: step.panel_a * self.sun[0] + step.charger_a,
+        }
+    }
+
     /// The voltage at the terminals at this very moment, if nothing flowed.
     pub(super) fn rest_v(&self, circuit: &Circuit) -> f64 {
         let bound = circuit.wells.map_or(0.0, |w| 1.0 - w.at_hand);

@@ -123,6 +123,7 @@ pub(crate) fn run_portable<const N: usize>(
     mut trace: Option<&mut Trace>,
 ) -> [Outcome; N] {
     let mut bank = Bank::<N>::start(cell);
+    let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
     let mut outcomes: [Outcome; N] = std::array::from_fn(|_| Outcome {
         soc: vec![[f64::NAN; 2]; timeline.nights],
         failures: vec![None; timeline.nights],
@@ -156,7 +157,7 @@ pub(crate) fn run_portable<const N: usize>(
             let before = bank.state;
             let scene = Scene { cell, block, step, pace };
             let flows = bank.step::<ROUNDS>(&scene);
-            if !may_stop(&before.v, &bank.state.v, &bank.floor_v) {
+            if !may_stop(&before, &bank.state, &bank.floor_v, most_a) {
                 if let Some(trace) = trace.as_deref_mut() {
                     trace.moments.push(moment(
                         block,
@@ -169,8 +170,8 @@ pub(crate) fn run_portable<const N: usize>(
                 continue;
             }
             for lane in 0..N {
-                let one = |row: &Row<N>| [row[lane]];
-                if !may_stop(&one(&before.v), &one(&bank.state.v), &one(&bank.floor_v)) {
+                let (was, is) = (before.lane(lane), bank.state.lane(lane));
+                if !may_stop(&was, &is, &[bank.floor_v[lane]], most_a) {
                     continue;
                 }
                 let mut alone = bank.lane(lane);
@@ -201,17 +202,24 @@ pub(crate) fn run_portable<const N: usize>(
 }
 
 /// Whether a voltage may have fallen to the floor in the step between two means, or cannot be
-/// believed: a cheap question that errs on the side of yes.
+/// believed, or more flows than may: a cheap question that errs on the side of yes.
 #[inline(always)]
-fn may_stop<const N: usize>(before_v: &Row<N>, v: &Row<N>, floor_v: &Row<N>) -> bool {
+fn may_stop<const N: usize>(
+    before: &State<N>,
+    state: &State<N>,
+    floor_v: &Row<N>,
+    most_a: f64,
+) -> bool {
     let mut close = 0_u64;
     for lane in 0..N {
-        let rise_v = v[lane] - before_v[lane];
+        let v = state.v[lane];
+        let rise_v = v - before.v[lane];
         // the means drawn on to the end of the step
-        let end_v = v[lane] + 0.5 * rise_v;
-        let least_v = if rise_v < 0.0 { end_v } else { v[lane] };
+        let end_v = v + 0.5 * rise_v;
+        let least_v = if rise_v < 0.0 { end_v } else { v };
         close |= u64::from(least_v < floor_v[lane] + NEAR_V);
         close |= u64::from(rise_v.abs() > JUMP_V);
+        close |= u64::from(state.current_a[lane] > most_a);
     }
     close > 0
 }

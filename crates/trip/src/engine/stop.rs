@@ -37,7 +37,8 @@ impl Bank<1> {
         loop {
             let left = 1.0 - done;
             let off = self.off[0];
-            let carried = self.carried(scene, left);
+            let overloaded = self.is_overloaded(scene);
+            let carried = if overloaded { 0.0 } else { self.carried(scene, left) };
             if carried > 0.0 {
                 let flows = self.step_share(scene, carried);
                 let (from_s, dt_s) = (step.at_s + block.dt_s * done, block.dt_s * carried);
@@ -47,10 +48,15 @@ impl Bank<1> {
             if carried >= left {
                 return stops;
             }
-            stops.push(self.switch_off(cell, step.at_s + block.dt_s * done));
+            stops.push(self.switch_off(cell, step.at_s + block.dt_s * done, overloaded));
             self.take_load(0, loads, draw, scene);
             self.state.v[0] = self.start_v(scene);
         }
+    }
+
+    /// Whether more is drawn right now than the pack's protection lets through.
+    fn is_overloaded(&self, scene: &Scene<'_>) -> bool {
+        scene.cell.limits.discharge_a.is_some_and(|most_a| self.now_a(scene) > most_a)
     }
 
     fn step_share(&mut self, scene: &Scene<'_>, share: f64) -> Flows<1> {
@@ -97,9 +103,10 @@ impl Bank<1> {
         spare_v
     }
 
-    fn switch_off(&mut self, cell: &Cell<'_>, at_s: f64) -> Stop {
+    fn switch_off(&mut self, cell: &Cell<'_>, at_s: f64, overloaded: bool) -> Stop {
         let line = &self.lines[0];
-        let protected = cell.limits.undervoltage_v.is_some_and(|cut_v| cut_v >= line.floor_v);
+        let protected =
+            overloaded || cell.limits.undervoltage_v.is_some_and(|cut_v| cut_v >= line.floor_v);
         if protected {
             self.off[0] = ALL_OFF;
             Stop { at_s, device: None, cause: Cause::Protection }

@@ -453,3 +453,32 @@ fn a_box_keeps_a_pack_warm_enough_to_be_charged() {
     let boxed = taken_ah(Some(Housing::insulated(5.0, 0.05)));
     assert!(open < 0.5 && boxed > 5.0, "{open} Ah in the open, {boxed} Ah in a box");
 }
+
+#[test]
+fn more_current_than_the_pack_lets_through_opens_its_protection() {
+    let (days, _) = limits_case("source-limited-in-power");
+    let circuit = circuit(days.file);
+    let (rig, timeline) = (days.rig(), days.timeline());
+    let outcome = |most_a: f64| {
+        let limits = Limits { discharge_a: Some(most_a), ..Limits::default() };
+        let cell = Cell {
+            circuit: &circuit,
+            limits: &limits,
+            soc_start: 0.85,
+            idle_a: 0.0,
+            housing: None,
+        };
+        let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+        let mut trace = Trace::default();
+        let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+        (outcome, trace)
+    };
+    // 42 W at about 13.2 V are 3.2 A
+    let (enough, _) = outcome(4.0);
+    assert_eq!(enough.failures, [None; 3]);
+    let (little, trace) = outcome(3.0);
+    let first = little.failures[0].unwrap();
+    assert_eq!((first.cause, first.device, first.at_s), (Cause::Protection, None, 0.0));
+    let most_a = trace.moments.iter().map(|moment| moment.current_a).fold(0.0, f64::max);
+    assert!(most_a <= 3.0, "{most_a} A went through");
+}
