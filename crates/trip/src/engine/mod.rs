@@ -204,6 +204,8 @@ pub(crate) fn run_portable<const N: usize>(
 /// Whether a voltage may have fallen to the floor in the step between two means, or cannot be
 /// believed, or more flows than may: a cheap question that errs on the side of yes.
 #[inline(always)]
+// one index into many rows is what becomes vector registers
+#[allow(clippy::needless_range_loop)]
 fn may_stop<const N: usize>(
     before: &State<N>,
     state: &State<N>,
