@@ -7,6 +7,8 @@
 
 mod answer;
 mod calendar;
+#[cfg(test)]
+mod calibration;
 mod draws;
 mod engine;
 mod error;
