@@ -6,7 +6,7 @@ use quantity::Kind;
 use crate::answer::{Chance, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Settings};
 use crate::calendar::Calendar;
 use crate::draws::Doubt;
-use crate::engine::{self, Cell, Outcome, Stop};
+use crate::engine::{self, Cell, Keep, Outcome, Stop};
 use crate::error::TripError;
 use crate::ledger::{self, Use};
 use crate::loads::Loads;
@@ -38,8 +38,13 @@ pub fn forecast(
 
     let central = doubt.central();
     let mut trace = Trace::default();
-    let [outcome] =
-        engine::run(&timeline, &cell, &mut loads, std::array::from_ref(&central), Some(&mut trace));
+    let [outcome] = engine::run(
+        &timeline,
+        &cell,
+        &mut loads,
+        std::array::from_ref(&central),
+        Keep::Steps(&mut trace),
+    );
     let uses = ledger::uses(&trace, &plan.gear.rig, &mut loads, &central);
     let ledger = ledger::close(&trace, &uses, &cell);
 

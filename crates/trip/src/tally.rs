@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use crate::answer::{Band, Carried, Chance, Culprit};
 use crate::calendar::Calendar;
 use crate::draws::{Doubt, Draw};
-use crate::engine::{self, Cell, Outcome};
+use crate::engine::{self, Cell, Keep, Outcome};
 use crate::loads::Loads;
 use crate::timeline::Timeline;
 
@@ -54,8 +54,9 @@ impl Lottery<'_> {
         let of_group = |loads: &mut Loads<'_>, first: usize| -> Vec<Outcome> {
             let draws: [Draw; LANES] =
                 std::array::from_fn(|lane| self.doubt.draw(self.seed, (first + lane) as u64));
+            let keep = if first < KEPT_DRAWS { Keep::Paths } else { Keep::Ends };
             let mut outcomes =
-                Vec::from(engine::run(self.timeline, self.cell, loads, &draws, None));
+                Vec::from(engine::run(self.timeline, self.cell, loads, &draws, keep));
             outcomes.truncate(numbers.end - first);
             outcomes
         };

@@ -30,8 +30,18 @@ pub(crate) struct Outcome {
     pub(crate) soc: Vec<[f64; 2]>,
     /// The first failure of each night.
     pub(crate) failures: Vec<Option<Stop>>,
-    /// SoC and voltage at the end of each block.
+    /// SoC and voltage at the end of each block, where it is kept.
     pub(crate) path: Vec<[f32; 2]>,
+}
+
+/// What is kept of a trip besides its nights.
+pub(crate) enum Keep<'a> {
+    /// Nothing.
+    Ends,
+    /// Each draw's path.
+    Paths,
+    /// The path, and every step of the first lane.
+    Steps(&'a mut Trace),
 }
 
 /// A device that stopped, or all of them.
@@ -90,15 +100,15 @@ pub(crate) fn run<const N: usize>(
     cell: &Cell<'_>,
     loads: &mut Loads<'_>,
     draws: &[Draw; N],
-    trace: Option<&mut Trace>,
+    keep: Keep<'_>,
 ) -> [Outcome; N] {
     #[cfg(target_arch = "x86_64")]
     if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
         #[allow(unsafe_code)] // the only way to choose an instruction set at run time
         // SAFETY: the processor was just found to have AVX2.
-        return unsafe { run_avx2(timeline, cell, loads, draws, trace) };
+        return unsafe { run_avx2(timeline, cell, loads, draws, keep) };
     }
-    run_portable(timeline, cell, loads, draws, trace)
+    run_portable(timeline, cell, loads, draws, keep)
 }
 
 /// The same, compiled for registers of four numbers.
@@ -109,9 +119,9 @@ fn run_avx2<const N: usize>(
     cell: &Cell<'_>,
     loads: &mut Loads<'_>,
     draws: &[Draw; N],
-    trace: Option<&mut Trace>,
+    keep: Keep<'_>,
 ) -> [Outcome; N] {
-    run_portable(timeline, cell, loads, draws, trace)
+    run_portable(timeline, cell, loads, draws, keep)
 }
 
 #[inline(always)]
@@ -120,14 +130,19 @@ pub(crate) fn run_portable<const N: usize>(
     cell: &Cell<'_>,
     loads: &mut Loads<'_>,
     draws: &[Draw; N],
-    mut trace: Option<&mut Trace>,
+    keep: Keep<'_>,
 ) -> [Outcome; N] {
+    let has_paths = !matches!(keep, Keep::Ends);
+    let mut trace = match keep {
+        Keep::Steps(trace) => Some(trace),
+        Keep::Ends | Keep::Paths => None,
+    };
     let mut bank = Bank::<N>::start(cell);
     let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
     let mut outcomes: [Outcome; N] = std::array::from_fn(|_| Outcome {
         soc: vec![[f64::NAN; 2]; timeline.nights],
         failures: vec![None; timeline.nights],
-        path: Vec::with_capacity(timeline.blocks.len()),
+        path: Vec::with_capacity(if has_paths { timeline.blocks.len() } else { 0 }),
     });
     for block in &timeline.blocks {
         if let Some(night) = block.dusk_of {
@@ -189,7 +204,7 @@ pub(crate) fn run_portable<const N: usize>(
             }
         }
         bank.warm(cell, draws, block);
-        for (lane, outcome) in outcomes.iter_mut().enumerate() {
+        for (lane, outcome) in outcomes.iter_mut().enumerate().filter(|_| has_paths) {
             outcome.path.push([bank.state.soc[lane] as f32, bank.state.v[lane] as f32]);
         }
         if let Some(night) = block.dawn_of {

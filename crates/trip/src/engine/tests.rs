@@ -4,7 +4,7 @@ use pack::{Circuit, Demand, Housing, Limits, Ocv};
 use rig::{Device, Load, Rig, Use, Wire, schedule::When};
 use serde_json::Value;
 
-use super::{Cause, Cell, run};
+use super::{Cause, Cell, Keep, run};
 use crate::draws::Draw;
 use crate::ledger;
 use crate::loads::Loads;
@@ -143,7 +143,7 @@ impl Days {
         let draw = draw(1);
         let mut trace = Trace::default();
         let [outcome] =
-            run(&timeline, &cell, &mut loads, std::array::from_ref(&draw), Some(&mut trace));
+            run(&timeline, &cell, &mut loads, std::array::from_ref(&draw), Keep::Steps(&mut trace));
         for sample in samples {
             let at_s = sample[0];
             let last = trace
@@ -322,10 +322,10 @@ fn lanes_equal_the_scalar_loop_to_the_last_bit() {
             devices: vec![1.0 + off],
         }
     });
-    let together = run(&timeline, &cell, &mut loads, &draws, None);
+    let together = run(&timeline, &cell, &mut loads, &draws, Keep::Paths);
     let mut failed = 0;
     for (draw, outcome) in draws.iter().zip(&together) {
-        let [alone] = run(&timeline, &cell, &mut loads, std::array::from_ref(draw), None);
+        let [alone] = run(&timeline, &cell, &mut loads, std::array::from_ref(draw), Keep::Paths);
         assert!(format!("{alone:?}") == format!("{outcome:?}"), "{draw:?}");
         failed += usize::from(outcome.failures.iter().any(Option::is_some));
     }
@@ -354,7 +354,7 @@ fn a_held_voltage_does_not_ring_with_a_small_pack() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.8, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+    run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
     let charging: Vec<f64> = trace
         .moments
         .iter()
@@ -405,7 +405,7 @@ fn an_opened_protection_waits_for_a_source() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.2, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
     let causes: Vec<_> = outcome.failures.iter().map(|stop| stop.map(|stop| stop.cause)).collect();
     assert_eq!(causes, [Some(Cause::Protection); 3]);
     let drawn_wh = |from_h: f64, to_h: f64| -> f64 {
@@ -444,7 +444,7 @@ fn a_box_keeps_a_pack_warm_enough_to_be_charged() {
         };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let mut trace = Trace::default();
-        run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+        run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
         let first_day = trace.moments.iter().take_while(|moment| moment.at_s < 86_400.0);
         first_day.map(|moment| (-moment.current_a).max(0.0) * moment.dt_s / 3600.0).sum()
     };
@@ -470,7 +470,7 @@ fn more_current_than_the_pack_lets_through_opens_its_protection() {
         };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let mut trace = Trace::default();
-        let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Some(&mut trace));
+        let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
         (outcome, trace)
     };
     // 42 W at about 13.2 V are 3.2 A
