@@ -230,7 +230,13 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
         .collect()
 }
 
-/// Devices whose schedule hangs on something the sky does not do, and a pack emptied further than
+/// The highest voltage there ever is at the pack: full, or held by a source.
+fn highest_v(plan: &Plan) -> f64 {
+    let full_v = plan.battery.pack.circuit.ocv.at(1.0);
+    plan.supplies.iter().map(crate::prepare::hold_v).fold(full_v, f64::max)
+}
+
+/// Devices that can't run, or whose schedule hangs on something the sky does not do, and a pack emptied further than
 /// is good for it.
 fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
     let mut remarks = Vec::new();
@@ -242,7 +248,17 @@ fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
             Kind::Fraction.show(advised_soc)
         ));
     }
-    for device in plan.gear.rig.devices() {
+    let highest_v = highest_v(plan);
+    for (index, device) in plan.gear.rig.devices().iter().enumerate() {
+        let never = device.least_voltage_v.filter(|least_v| *least_v > highest_v);
+        if let Some(least_v) = never.filter(|_| !plan.gear.rig.is_behind_converter(index)) {
+            remarks.push(format!(
+                "The {} needs at least {}, and there is never more than {} at the pack: it can't run from it.",
+                device.name,
+                Kind::Voltage.show(least_v),
+                Kind::Voltage.show(highest_v)
+            ));
+        }
         for used in &device.uses {
             let missing: Vec<String> = calendar
                 .evenings

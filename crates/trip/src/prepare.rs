@@ -147,7 +147,7 @@ fn on_at(uses: &[Vec<Hours>], at_s: f64) -> Vec<Option<usize>> {
         .collect()
 }
 
-fn hold_v(supply: &Supply) -> f64 {
+pub(crate) fn hold_v(supply: &Supply) -> f64 {
     match supply {
         Supply::Panel(panel) => panel.controller.profile().absorb_v,
         Supply::Charger(charger) => charger.profile.absorb_v,

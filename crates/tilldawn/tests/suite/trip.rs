@@ -150,3 +150,22 @@ fn a_trip_is_looked_back_on() {
     );
     assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
 }
+
+#[test]
+fn a_device_that_can_never_run_is_told_plainly() {
+    let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
+    let records = format!("{}/examples/records/", root().display());
+    let plan = text
+        .replace("least_voltage = \"11.4 V\"", "least_voltage = \"24 V\"")
+        .replace("records/", &records);
+    let path = folder("trip-never").join("plan.toml");
+    std::fs::write(&path, plan).unwrap();
+    let ran = run(&["trip", path.to_str().unwrap(), "--draws", "32"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        told.contains("The mount needs at least 24 V") && told.contains("it can't run"),
+        "{}",
+        ran.out
+    );
+}
