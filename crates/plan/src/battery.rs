@@ -22,6 +22,8 @@ pub struct Battery {
     pub mass_kg: Option<f64>,
     /// How it keeps its warmth, where its mass is known; else it is as warm as the air.
     pub housing: Option<Housing>,
+    /// The current (A) that flows between unlike packs the moment they are joined; 0 for one pack.
+    pub inrush_a: f64,
 }
 
 /// A `[pack]` table. `folder` is where relative paths begin.
@@ -36,6 +38,7 @@ pub(crate) fn read(
     });
     let mass_kg = section.maybe("mass", Kind::Mass)?;
     let housing = read_housing(&mut section, mass_kg)?;
+    let beside = read_beside(&mut section, folder, defaults)?;
     if let Some(file) = section.maybe_text("file")? {
         let path = folder.join(&file);
         let used = Used::read(&mut section)?;
@@ -44,11 +47,54 @@ pub(crate) fn read(
             if error.at.is_some() { error } else { section.error("file", error.message) }
         })?;
         let pack = used.apply(&section, pack)?;
+        let (pack, inrush_a) = beside.join(pack, soc_start, section.error_here(""))?;
         section.finish()?;
-        return Ok(Battery { pack, soc_start, record, mass_kg, housing });
+        return Ok(Battery { pack, soc_start, record, mass_kg, housing, inrush_a });
     }
+    let here = section.error_here("");
     let (pack, record) = read_model(section, folder, defaults)?;
-    Ok(Battery { pack, soc_start, record, mass_kg, housing })
+    let (pack, inrush_a) = beside.join(pack, soc_start, here)?;
+    Ok(Battery { pack, soc_start, record, mass_kg, housing, inrush_a })
+}
+
+/// Other packs joined to the first in parallel, each behind wires of its own.
+struct Beside {
+    /// Of the first pack's wires (Ω).
+    lead_ohm: f64,
+    others: Vec<(Pack, f64)>,
+}
+
+fn read_beside(
+    section: &mut Section<'_>,
+    folder: &Path,
+    defaults: &mut Vec<String>,
+) -> Result<Beside, PlanError> {
+    let lead_ohm = section.maybe("lead", Kind::Resistance)?.unwrap_or(0.0);
+    let mut others = Vec::new();
+    for (name, mut entry) in section.named_sections("beside")? {
+        let lead_ohm = entry.maybe("lead", Kind::Resistance)?.unwrap_or(0.0);
+        let is_named = entry.has("name");
+        let (mut pack, _) = read_model(entry, folder, defaults)?;
+        if !is_named {
+            pack.name = name;
+        }
+        others.push((pack, lead_ohm));
+    }
+    Ok(Beside { lead_ohm, others })
+}
+
+impl Beside {
+    /// All packs as one, and the current between them when they are joined.
+    fn join(self, pack: Pack, soc: f64, place: PlanError) -> Result<(Pack, f64), PlanError> {
+        if self.others.is_empty() && self.lead_ohm == 0.0 {
+            return Ok((pack, 0.0));
+        }
+        let mut packs = vec![(pack, self.lead_ohm)];
+        packs.extend(self.others);
+        let joined = Pack::joined(&packs)
+            .map_err(|error| PlanError { message: error.to_string(), ..place })?;
+        Ok((joined, pack::inrush_a(&packs, soc)))
+    }
 }
 
 /// How a pack of this mass keeps its warmth: in the open, or in a box of foam.

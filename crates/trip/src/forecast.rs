@@ -230,6 +230,9 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
         .collect()
 }
 
+/// More than this between packs that are joined is told (common practice, no source).
+const JOINING_A: f64 = 1.0;
+
 /// The highest voltage there ever is at the pack: full, or held by a source.
 fn highest_v(plan: &Plan) -> f64 {
     let full_v = plan.battery.pack.circuit.ocv.at(1.0);
@@ -246,6 +249,13 @@ fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
             "The pack is emptied to {}; below {} such a battery ages fast.",
             Kind::Fraction.show((100.0 * least_soc).round() / 100.0),
             Kind::Fraction.show(advised_soc)
+        ));
+    }
+    let inrush_a = plan.battery.inrush_a;
+    if inrush_a > JOINING_A {
+        remarks.push(format!(
+            "Unlike packs are joined: about {} flow between them at that moment. Join packs only when their voltages are alike, each with its own fuse, as their makers allow; otherwise cables burn.",
+            Kind::Current.show(inrush_a.round())
         ));
     }
     let highest_v = highest_v(plan);

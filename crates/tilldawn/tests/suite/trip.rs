@@ -169,3 +169,32 @@ fn a_device_that_can_never_run_is_told_plainly() {
         ran.out
     );
 }
+
+/// Another pack beside the first carries further; packs of unequal voltage are warned of.
+#[test]
+fn unlike_packs_side_by_side() {
+    let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
+    let records = format!("{}/examples/records/", root().display());
+    let folder = folder("trip-beside");
+    let with = |beside: &str| {
+        let plan = text.replace("[rig.branches.hub]", &format!("{beside}\n[rig.branches.hub]"));
+        let path = folder.join("plan.toml");
+        std::fs::write(&path, plan.replace("records/", &records)).unwrap();
+        run(&["trip", path.to_str().unwrap(), "--draws", "100"])
+    };
+    let weakest = |out: &str| {
+        let share = out.lines().find(|line| line.starts_with("Sun 11 Oct")).unwrap();
+        share.split_whitespace().nth(4).unwrap().parse::<f64>().unwrap()
+    };
+    let alone = with("");
+    let alike =
+        with("[pack.beside.small]\nchemistry = \"LFP\"\nrated = \"12 Ah\"\nlead = \"3 mohm\"");
+    assert!(weakest(&alike.out) > weakest(&alone.out) + 5.0, "{}\n{}", alone.out, alike.out);
+    let unlike =
+        with("[pack.beside.old]\nchemistry = \"AGM\"\nrated = \"40 Ah\"\nlead = \"3 mohm\"");
+    assert!(!alike.out.contains("Unlike packs are joined: about 1"), "{}", alike.out);
+    assert!(unlike.out.contains("Unlike packs are joined"), "{}", unlike.out);
+    let wrong = with("[pack.beside.old]\nchemistry = \"AGM\"");
+    assert_eq!(wrong.status, 2);
+    assert!(wrong.err.contains("pack.beside.old") && wrong.err.contains("rated"), "{}", wrong.err);
+}
