@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use pack::{Chemistry, Circuit, Housing, Ocv, Pack, Provenance, Rise, Spread, Warmth, Wells};
+use pack::{
+    Chemistry, Circuit, Heater, Housing, Ocv, Pack, Provenance, Rise, Spread, Warmth, Wells,
+};
 use quantity::Kind;
 
 use crate::error::PlanError;
@@ -103,17 +105,38 @@ fn read_housing(
     mass_kg: Option<f64>,
 ) -> Result<Option<Housing>, PlanError> {
     let foam_m = section.maybe("foam", Kind::Length)?;
+    let heater = match section.maybe_section("heater")? {
+        Some(heater) => Some(read_heater(heater)?),
+        None => None,
+    };
+    let in_place = |housing: Housing| Ok(Some(Housing { heater, ..housing }));
     match (mass_kg, foam_m) {
         (Some(mass_kg), _) if mass_kg <= 0.0 => {
             Err(section.error("mass", "a pack has a mass above zero, such as \"5.2 kg\""))
         }
-        (Some(mass_kg), Some(foam_m)) => Ok(Some(Housing::insulated(mass_kg, foam_m))),
-        (Some(mass_kg), None) => Ok(Some(Housing::open(mass_kg))),
-        (None, Some(_)) => {
+        (Some(mass_kg), Some(foam_m)) => in_place(Housing::insulated(mass_kg, foam_m)),
+        (Some(mass_kg), None) => in_place(Housing::open(mass_kg)),
+        (None, None) if heater.is_none() => Ok(None),
+        (None, _) => {
             Err(section.missing("mass", "\"5.2 kg\" (how warm a box keeps a pack hangs on it)"))
         }
-        (None, None) => Ok(None),
     }
+}
+
+/// The pack's own heater, which draws on the pack itself.
+fn read_heater(mut section: Section<'_>) -> Result<Heater, PlanError> {
+    let heater = Heater {
+        power_w: section.value("power", Kind::Power)?,
+        on_below_c: section.value("on_below", Kind::Temperature)?,
+        off_above_c: section.value("off_above", Kind::Temperature)?,
+    };
+    if heater.off_above_c <= heater.on_below_c {
+        return Err(
+            section.error("off_above", "it goes off above the temperature at which it goes on")
+        );
+    }
+    section.finish()?;
+    Ok(heater)
 }
 
 /// The model of a pack: stated, measured from a record, or a chemistry's typical one.

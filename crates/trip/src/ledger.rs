@@ -5,7 +5,7 @@ use rig::Rig;
 
 use crate::draws::Draw;
 use crate::engine::Cell;
-use crate::loads::Loads;
+use crate::loads::{ALL_OFF, Loads};
 use crate::trace::Trace;
 
 /// The energy balance of the central case, in Wh:
@@ -24,8 +24,8 @@ pub struct Ledger {
     pub cables_wh: f64,
     /// Lost in converters and controllers.
     pub converters_wh: f64,
-    /// Lost in the pack: in its resistances, in charging, between its wells, and what it draws on
-    /// itself.
+    /// Lost in the pack: in its resistances, in charging, between its wells, in its heater, and what it
+    /// draws on itself.
     pub battery_losses_wh: f64,
     /// What the sum leaves over: nothing but rounding.
     pub imbalance_wh: f64,
@@ -37,6 +37,8 @@ pub(crate) struct Use {
     pub(crate) load_w: f64,
     pub(crate) converter_w: f64,
     pub(crate) cable_w: f64,
+    /// Into the pack's own heater.
+    pub(crate) heater_w: f64,
     /// The device with the least voltage to spare, and what it sees.
     pub(crate) worst: Option<(usize, f64)>,
 }
@@ -53,7 +55,10 @@ pub(crate) fn uses(trace: &Trace, rig: &Rig, loads: &mut Loads<'_>, draw: &Draw)
             found.push(Use { cable_w: out_w, ..Use::default() });
             continue;
         };
+        // once the protection has opened nothing is drawn
+        let standing_w = if moment.off == ALL_OFF { 0.0 } else { standing_w };
         let (load_w, converter_w) = (seen.load_w(), seen.converter_w() + standing_w);
+        let heater_w = moment.heater_w;
         let spare_v = |index: usize| {
             seen.devices[index].voltage_v - rig.devices()[index].least_voltage_v.unwrap_or(0.0)
         };
@@ -64,7 +69,13 @@ pub(crate) fn uses(trace: &Trace, rig: &Rig, loads: &mut Loads<'_>, draw: &Draw)
             .map(|index| (index, seen.devices[index].voltage_v));
         // the step's own curve of the rig is within 0.1 % of this solution; the difference goes to
         // the cables, of which it is an error
-        found.push(Use { load_w, converter_w, cable_w: out_w - load_w - converter_w, worst });
+        found.push(Use {
+            load_w,
+            converter_w,
+            cable_w: out_w - load_w - converter_w - heater_w,
+            heater_w,
+            worst,
+        });
     }
     found
 }
@@ -74,7 +85,7 @@ pub(crate) fn close(trace: &Trace, uses: &[Use], cell: &Cell<'_>) -> Ledger {
     let start_wh = stored_wh(circuit, cell.soc_start, 0.0, 0.0);
     let mut ledger =
         Ledger { stored_start_wh: start_wh, stored_end_wh: start_wh, ..Ledger::default() };
-    let (mut terminals_wh, mut resistance_wh) = (0.0, 0.0);
+    let (mut terminals_wh, mut resistance_wh, mut heater_wh) = (0.0, 0.0, 0.0);
     for (moment, used) in trace.moments.iter().zip(uses) {
         let hours = moment.dt_s / 3600.0;
         terminals_wh += moment.voltage_v * moment.current_a * hours;
@@ -83,6 +94,7 @@ pub(crate) fn close(trace: &Trace, uses: &[Use], cell: &Cell<'_>) -> Ledger {
         ledger.loads_wh += used.load_w * hours;
         ledger.cables_wh += used.cable_w * hours;
         ledger.converters_wh += used.converter_w * hours;
+        heater_wh += used.heater_w * hours;
     }
     if let Some(last) = trace.moments.last() {
         ledger.stored_end_wh = stored_wh(circuit, last.soc, last.gap, last.v1_v);
@@ -90,7 +102,7 @@ pub(crate) fn close(trace: &Trace, uses: &[Use], cell: &Cell<'_>) -> Ledger {
     // what left the store and came neither to the terminals nor into the resistances: charging
     // that does not come back, the flow between the wells, what the pack draws on itself
     let within_wh = ledger.stored_start_wh - ledger.stored_end_wh - terminals_wh - resistance_wh;
-    ledger.battery_losses_wh = resistance_wh + within_wh;
+    ledger.battery_losses_wh = resistance_wh + within_wh + heater_wh;
     ledger.imbalance_wh = ledger.stored_start_wh - ledger.stored_end_wh + ledger.harvest_wh
         - ledger.loads_wh
         - ledger.cables_wh

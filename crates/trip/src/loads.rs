@@ -147,6 +147,11 @@ impl<'a> Loads<'a> {
         LoadLine { floor_v: f64::INFINITY, first, collapses: true, ..LoadLine::NONE }
     }
 
+    /// The least voltage of the pack that the lines are made for.
+    pub(crate) fn low_v(&self) -> f64 {
+        self.low_v
+    }
+
     pub(crate) fn standing_w(&self) -> f64 {
         self.standing_w
     }

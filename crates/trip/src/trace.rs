@@ -21,6 +21,8 @@ pub(crate) struct Moment {
     pub(crate) current_a: f64,
     /// Out of the sources.
     pub(crate) source_a: f64,
+    /// Into the pack's own heater.
+    pub(crate) heater_w: f64,
     /// Lost in the pack's resistances.
     pub(crate) loss_w: f64,
 }

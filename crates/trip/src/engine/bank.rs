@@ -35,7 +35,9 @@ pub(super) struct Bank<const N: usize> {
     pub(super) lines: [LoadLine; N],
     line: Lines<N>,
     /// What the lines were made for, so that they are made anew only when it changes.
-    made_for: [Option<(usize, Mask)>; N],
+    made_for: [Option<(usize, Mask, bool)>; N],
+    /// Whether the pack's own heater is on.
+    heated: [bool; N],
     /// Of the pack; NaN before the first block.
     pack_c: Row<N>,
     sun: Row<N>,
@@ -121,6 +123,7 @@ impl<const N: usize> Bank<N> {
                 m3: [0.0; N],
             },
             made_for: [None; N],
+            heated: [false; N],
             pack_c: [f64::NAN; N],
             sun: [1.0; N],
             least_a: [0.0; N],
@@ -140,6 +143,9 @@ impl<const N: usize> Bank<N> {
         let circuit = cell.circuit;
         for (lane, draw) in draws.iter().enumerate() {
             let air_c = block.air_c + draw.air_k(block.night);
+            let heater = cell.housing.and_then(|housing| housing.heater);
+            self.heated[lane] =
+                heater.is_some_and(|heater| heater.is_on(self.pack_c[lane], self.heated[lane]));
             if cell.housing.is_none() || self.pack_c[lane].is_nan() {
                 self.pack_c[lane] = air_c;
             }
@@ -166,13 +172,20 @@ impl<const N: usize> Bank<N> {
         }
     }
 
+    /// What the pack's own heater draws (W); nothing once the protection has opened.
+    pub(super) fn heater_w(&self, lane: usize, cell: &Cell<'_>) -> f64 {
+        let heater = cell.housing.and_then(|housing| housing.heater);
+        let on = self.heated[lane] && self.off[lane] != ALL_OFF;
+        heater.filter(|_| on).map_or(0.0, |heater| heater.power_w)
+    }
+
     /// Lets the pack warm or cool through a block, by its own heat and the air.
     pub(super) fn warm(&mut self, cell: &Cell<'_>, draws: &[Draw; N], block: &Block) {
         let Some(housing) = cell.housing else { return };
         let steps = block.steps.len() as f64;
         for (lane, draw) in draws.iter().enumerate() {
             let air_c = block.air_c + draw.air_k(block.night);
-            let heat_w = self.state.heat_w[lane] / steps;
+            let heat_w = self.state.heat_w[lane] / steps + self.heater_w(lane, cell);
             self.pack_c[lane] = housing.after(self.pack_c[lane], air_c, heat_w, steps * block.dt_s);
             self.state.heat_w[lane] = 0.0;
         }
@@ -188,18 +201,16 @@ impl<const N: usize> Bank<N> {
         scene: &Scene<'_>,
     ) -> bool {
         let set = scene.block.set;
-        let wanted = Some((set, self.off[lane]));
+        let wanted = Some((set, self.off[lane], self.heated[lane]));
         if self.made_for[lane] == wanted {
             return false;
         }
         self.made_for[lane] = wanted;
         let open = self.off[lane] == ALL_OFF;
-        let line = if open { LoadLine::NONE } else { loads.line(set, self.off[lane], draw) };
-        self.floor_v[lane] = if open {
-            f64::NEG_INFINITY
-        } else {
-            line.floor_v.max(scene.cell.limits.undervoltage_v.unwrap_or(0.0))
-        };
+        let mut line = if open { LoadLine::NONE } else { loads.line(set, self.off[lane], draw) };
+        line.curve.m[0] += self.heater_w(lane, scene.cell);
+        self.floor_v[lane] =
+            if open { f64::NEG_INFINITY } else { line.floor_v.max(scene.cell.cut_v(loads)) };
         self.set_line(lane, &line);
         true
     }
@@ -236,6 +247,7 @@ impl<const N: usize> Bank<N> {
                 m3: one(&self.line.m3),
             },
             made_for: [self.made_for[lane]],
+            heated: [self.heated[lane]],
             pack_c: one(&self.pack_c),
             sun: one(&self.sun),
             least_a: one(&self.least_a),

@@ -82,6 +82,12 @@ pub(crate) struct Cell<'a> {
 const BACK_ABOVE_V: f64 = 1.0;
 
 impl Cell<'_> {
+    /// The voltage at which everything goes off: that of the pack's protection, or where it has none
+    /// the least the rig is asked about, far below what any device needs.
+    fn cut_v(&self, loads: &Loads<'_>) -> f64 {
+        self.limits.undervoltage_v.unwrap_or(loads.low_v())
+    }
+
     /// The resting voltage at which the protection closes again under a source.
     fn back_v(&self) -> f64 {
         let cut_v = self.limits.undervoltage_v.unwrap_or(0.0);
@@ -168,6 +174,7 @@ pub(crate) fn run_portable<const N: usize>(
         let steps = &timeline.steps[block.steps.clone()];
         let Some(first) = steps.first() else { continue };
         bank.prepare(loads, draws, &Scene { cell, block, step: first, pace });
+        let heater_w = bank.heater_w(0, cell);
         for step in steps {
             let before = bank.state;
             let scene = Scene { cell, block, step, pace };
@@ -180,6 +187,7 @@ pub(crate) fn run_portable<const N: usize>(
                         bank.off[0],
                         &bank.state.lane(0),
                         &flows,
+                        heater_w,
                     ));
                 }
                 continue;
@@ -193,7 +201,8 @@ pub(crate) fn run_portable<const N: usize>(
                 let tell = |part: Part| {
                     if let Some(trace) = trace.as_deref_mut() {
                         let span = (part.from_s, part.dt_s);
-                        trace.moments.push(moment(block, span, part.off, &part.state, &part.flows));
+                        let Part { off, state, flows, .. } = part;
+                        trace.moments.push(moment(block, span, off, &state, &flows, heater_w));
                     }
                 };
                 let stops =
@@ -252,6 +261,7 @@ fn moment<const N: usize>(
     off: Mask,
     state: &State<1>,
     flows: &Flows<N>,
+    heater_w: f64,
 ) -> Moment {
     Moment {
         at_s,
@@ -265,6 +275,7 @@ fn moment<const N: usize>(
         voltage_v: state.v[0],
         current_a: flows.battery_a[0],
         source_a: flows.source_a[0],
+        heater_w: if off == ALL_OFF { 0.0 } else { heater_w },
         loss_w: flows.loss_w[0],
     }
 }

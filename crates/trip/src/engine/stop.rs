@@ -1,7 +1,7 @@
 //! What goes off, and when: the rare step in which a voltage falls below what is needed.
 
 use super::bank::{Bank, Flows, Pace, Scene, State};
-use super::{Cause, Cell, Stop};
+use super::{Cause, Stop};
 use crate::draws::Draw;
 use crate::loads::{ALL_OFF, Loads, Mask};
 
@@ -48,7 +48,8 @@ impl Bank<1> {
             if carried >= left {
                 return stops;
             }
-            stops.push(self.switch_off(cell, step.at_s + block.dt_s * done, overloaded));
+            let at_s = step.at_s + block.dt_s * done;
+            stops.push(self.switch_off(cell.cut_v(loads), at_s, overloaded));
             self.take_load(0, loads, draw, scene);
             self.state.v[0] = self.start_v(scene);
         }
@@ -103,10 +104,9 @@ impl Bank<1> {
         spare_v
     }
 
-    fn switch_off(&mut self, cell: &Cell<'_>, at_s: f64, overloaded: bool) -> Stop {
+    fn switch_off(&mut self, cut_v: f64, at_s: f64, overloaded: bool) -> Stop {
         let line = &self.lines[0];
-        let protected =
-            overloaded || cell.limits.undervoltage_v.is_some_and(|cut_v| cut_v >= line.floor_v);
+        let protected = overloaded || cut_v >= line.floor_v;
         if protected {
             self.off[0] = ALL_OFF;
             Stop { at_s, device: None, cause: Cause::Protection }

@@ -1,6 +1,6 @@
 //! The step against days solved by a stiff solver (`tests/reference/circuit`), and against itself.
 
-use pack::{Circuit, Demand, Housing, Limits, Ocv};
+use pack::{Circuit, Demand, Heater, Housing, Limits, Ocv};
 use rig::{Device, Load, Rig, Use, Wire, schedule::When};
 use serde_json::Value;
 
@@ -481,4 +481,50 @@ fn more_current_than_the_pack_lets_through_opens_its_protection() {
     assert_eq!((first.cause, first.device, first.at_s), (Cause::Protection, None, 0.0));
     let most_a = trace.moments.iter().map(|moment| moment.current_a).fold(0.0, f64::max);
     assert!(most_a <= 3.0, "{most_a} A went through");
+}
+
+/// A pack with a heater of its own takes the sun's charge in frost, pays for it, and the ledger
+/// closes.
+#[test]
+fn a_heater_keeps_a_pack_warm_enough_and_is_paid_for() {
+    let (days, _) = limits_case("source-limited-in-power");
+    let circuit = circuit(days.file);
+    let limits = Limits { undervoltage_v: Some(10.6), ..Limits::default() };
+    let (rig, mut timeline) = (days.rig(), days.timeline());
+    for block in &mut timeline.blocks {
+        block.air_c = -3.0;
+        block.no_charge_below_c = 0.0;
+    }
+    let trip = |heater: Option<Heater>| {
+        let housing = Some(Housing { heater, ..Housing::insulated(5.0, 0.03) });
+        let cell = Cell {
+            circuit: &circuit,
+            limits: &limits,
+            soc_start: days.soc_start,
+            idle_a: 0.0,
+            housing,
+        };
+        let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+        let mut trace = Trace::default();
+        run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+        let uses = ledger::uses(&trace, &rig, &mut loads, &draw(1));
+        let heater_wh: f64 =
+            trace.moments.iter().map(|moment| moment.heater_w * moment.dt_s / 3600.0).sum();
+        (ledger::close(&trace, &uses, &cell), heater_wh)
+    };
+    let (cold, none_wh) = trip(None);
+    let heater = Heater { power_w: 10.0, on_below_c: 2.0, off_above_c: 5.0 };
+    let (warm, heater_wh) = trip(Some(heater));
+    assert_eq!(none_wh, 0.0);
+    // the loads by day may still be fed in frost; the pack may not
+    assert!(warm.harvest_wh > 3.0 * cold.harvest_wh, "{cold:?} {warm:?}");
+    // what a box loses through 3 cm of foam, 5 to 8 K above the air, for three days
+    let loss_w = Housing::insulated(5.0, 0.03).loss_w_per_k;
+    let expected_wh = loss_w * 6.5 * 72.0;
+    assert!((heater_wh / expected_wh - 1.0).abs() < 0.2, "{heater_wh} Wh, about {expected_wh}");
+    for ledger in [cold, warm] {
+        assert!(ledger.imbalance_wh.abs() < 1e-9 * ledger.stored_start_wh, "{ledger:?}");
+    }
+    // there is no cable: what is left is the step's one round of Newton's method
+    assert!(warm.cables_wh.abs() < 1e-6 * warm.loads_wh, "{warm:?}");
 }
