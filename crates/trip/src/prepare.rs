@@ -3,7 +3,7 @@
 use plan::{Plan, Supply};
 use rig::Conditions;
 use sky::{AirCurve, AirTemperature, Cloud, DayAir, Steps, light_on_panel};
-use source::Conversion;
+use source::{Conversion, Profile};
 
 use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
@@ -30,6 +30,7 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
 
     let suns = panels(plan, &calendar, ends_s, &air)?;
     let hold_v = plan.supplies.iter().map(hold_v).fold(0.0, f64::max);
+    let float = float(plan);
     let mut timeline = Timeline { nights: calendar.evenings.len(), ..Timeline::default() };
     for (from_s, dt_s, count) in cut(begins_s, ends_s, &events_s) {
         let middle_s = from_s + 0.5 * dt_s * count as f64;
@@ -71,6 +72,7 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
             air_c: air_at(&air, middle_s),
             supplied,
             hold_v,
+            float,
             no_charge_below_c: f64::NEG_INFINITY,
             most_charge_a: f64::INFINITY,
             dusk_of: calendar.evenings.iter().position(starts),
@@ -145,6 +147,20 @@ fn on_at(uses: &[Vec<Hours>], at_s: f64) -> Vec<Option<usize>> {
     uses.iter()
         .map(|device| device.iter().filter(on).map(|hours| hours.value as usize).max())
         .collect()
+}
+
+/// The profile by which a charge ends: that of the source with the highest voltage, where it goes
+/// down to float.
+fn float(plan: &Plan) -> Option<Profile> {
+    let profile = |supply: &Supply| match supply {
+        Supply::Panel(panel) => *panel.controller.profile(),
+        Supply::Charger(charger) => charger.profile,
+    };
+    plan.supplies
+        .iter()
+        .map(profile)
+        .max_by(|a, b| a.absorb_v.total_cmp(&b.absorb_v))
+        .filter(|profile| profile.float_v < profile.absorb_v)
 }
 
 pub(crate) fn hold_v(supply: &Supply) -> f64 {

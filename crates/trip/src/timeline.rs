@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use pack::Limits;
 use rig::Conditions;
+use source::Profile;
 
 /// One step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -38,6 +39,8 @@ pub(crate) struct Block {
     pub(crate) supplied: bool,
     /// The voltage at which sources hold the terminals.
     pub(crate) hold_v: f64,
+    /// How the charge ends, where the source goes down to float.
+    pub(crate) float: Option<Profile>,
     /// Below this air temperature the pack takes no charge.
     pub(crate) no_charge_below_c: f64,
     pub(crate) most_charge_a: f64,

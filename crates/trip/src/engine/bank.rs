@@ -1,6 +1,7 @@
 //! The arrays of a group of draws, and one step of them.
 
 use pack::{Circuit, Climate};
+use source::Stage;
 
 use super::Cell;
 use super::solve::{Lines, Supply, larger, newton, smaller};
@@ -38,6 +39,9 @@ pub(super) struct Bank<const N: usize> {
     made_for: [Option<(usize, Mask, bool)>; N],
     /// Whether the pack's own heater is on.
     heated: [bool; N],
+    /// How far the charge has come, and the voltage at which sources hold the terminals.
+    stage: [Stage; N],
+    hold_v: Row<N>,
     /// Of the pack; NaN before the first block.
     pack_c: Row<N>,
     sun: Row<N>,
@@ -124,6 +128,8 @@ impl<const N: usize> Bank<N> {
             },
             made_for: [None; N],
             heated: [false; N],
+            stage: [Stage::default(); N],
+            hold_v: [0.0; N],
             pack_c: [f64::NAN; N],
             sun: [1.0; N],
             least_a: [0.0; N],
@@ -162,6 +168,12 @@ impl<const N: usize> Bank<N> {
                 .wells
                 .map_or(0.0, |w| 1.0 / (w.at_hand * capacity_ah * 3600.0 * w.rate_per_s));
             self.sun[lane] = draw.sun(block.night);
+            if block.restart {
+                // a controller begins each day from the start
+                self.stage[lane] = Stage::default();
+            }
+            self.hold_v[lane] =
+                block.float.map_or(block.hold_v, |profile| self.stage[lane].limit_v(&profile));
             let pack_c = self.pack_c[lane];
             let refuses = pack_c < block.no_charge_below_c
                 || cell.limits.most_c.is_some_and(|most_c| pack_c > most_c);
@@ -177,6 +189,18 @@ impl<const N: usize> Bank<N> {
         let heater = cell.housing.and_then(|housing| housing.heater);
         let on = self.heated[lane] && self.off[lane] != ALL_OFF;
         heater.filter(|_| on).map_or(0.0, |heater| heater.power_w)
+    }
+
+    /// Takes the charge through its stages at the end of a block.
+    pub(super) fn stage_on(&mut self, block: &Block) {
+        let Some(profile) = block.float else { return };
+        let length_s = block.dt_s * block.steps.len() as f64;
+        for lane in 0..N {
+            // the voltage is held at the step's end and kept as its mean, a trifle below
+            let held_v = self.state.v[lane] + 0.005;
+            let into_a = -self.state.current_a[lane];
+            self.stage[lane] = self.stage[lane].after(&profile, held_v, into_a, length_s);
+        }
     }
 
     /// Lets the pack warm or cool through a block, by its own heat and the air.
@@ -248,6 +272,8 @@ impl<const N: usize> Bank<N> {
             },
             made_for: [self.made_for[lane]],
             heated: [self.heated[lane]],
+            stage: [self.stage[lane]],
+            hold_v: one(&self.hold_v),
             pack_c: one(&self.pack_c),
             sun: one(&self.sun),
             least_a: one(&self.least_a),
@@ -288,7 +314,7 @@ impl<const N: usize> Bank<N> {
         &mut self,
         scene: &Scene<'_>,
     ) -> Flows<N> {
-        let Scene { cell, block, step, pace } = *scene;
+        let Scene { cell, step, pace, .. } = *scene;
         let circuit = cell.circuit;
         let efficiency = circuit.charge_efficiency;
         let bound = circuit.wells.map_or(0.0, |w| 1.0 - w.at_hand);
@@ -345,9 +371,11 @@ impl<const N: usize> Bank<N> {
                 let end_ohm = r0_ohm + self.r1_ohm[lane] * v1_lost + slope_v[lane] * end_per_a;
                 let end_rest = 1.0 - (1.0 - soc + bound * gap * pace.gap_keep) * stretch;
                 let end_v = rest_v + slope_v[lane] * (end_rest - rest[lane]) - v1_v * pace.v1_keep;
-                let held_a = (end_v - block.hold_v) / end_ohm;
+                let held_a = (end_v - self.hold_v[lane]) / end_ohm;
                 let full_a = (soc - 1.0) / (efficiency * soc_per_a);
-                let least_a = smaller(larger(larger(held_a, full_a), self.least_a[lane]), 0.0);
+                // above its voltage the source gives nothing, and the pack feeds the load
+                let load_a = larger(self.line.at(lane, v).0, 0.0);
+                let least_a = smaller(larger(larger(held_a, full_a), self.least_a[lane]), load_a);
                 let over = current_a < least_a;
                 current_a = if over { least_a } else { current_a };
                 v = if over { emf_v - ohm * least_a } else { v };

@@ -213,6 +213,7 @@ pub(crate) fn run_portable<const N: usize>(
             }
         }
         bank.warm(cell, draws, block);
+        bank.stage_on(block);
         for (lane, outcome) in outcomes.iter_mut().enumerate().filter(|_| has_paths) {
             outcome.path.push([bank.state.soc[lane] as f32, bank.state.v[lane] as f32]);
         }

@@ -3,6 +3,7 @@
 use pack::{Circuit, Demand, Heater, Housing, Limits, Ocv};
 use rig::{Device, Load, Rig, Use, Wire, schedule::When};
 use serde_json::Value;
+use source::Profile;
 
 use super::{Cause, Cell, Keep, run};
 use crate::draws::Draw;
@@ -114,6 +115,7 @@ impl Days {
                 air_c: 25.0,
                 supplied: has_source,
                 hold_v: self.source_v,
+                float: None,
                 no_charge_below_c: f64::NEG_INFINITY,
                 most_charge_a: f64::INFINITY,
                 dusk_of: None,
@@ -527,4 +529,32 @@ fn a_heater_keeps_a_pack_warm_enough_and_is_paid_for() {
     }
     // there is no cable: what is left is the step's one round of Newton's method
     assert!(warm.cables_wh.abs() < 1e-6 * warm.loads_wh, "{warm:?}");
+}
+
+/// Absorption is held until the pack takes no more than the tail, then float.
+#[test]
+fn a_charge_ends_on_float() {
+    let (mut days, _) = limits_case("cc-cv");
+    days.loads_w = [20.0, 20.0, 2.0];
+    let circuit = circuit("thevenin.json");
+    let (limits, rig, mut timeline) = (Limits::default(), days.rig(), days.timeline());
+    let profile =
+        Profile { absorb_v: 13.7, float_v: 13.45, tail_a: 1.0, rebulk_v: 12.0, ..Profile::LFP };
+    timeline.blocks.iter_mut().for_each(|block| block.float = Some(profile));
+    let cell =
+        Cell { circuit: &circuit, limits: &limits, soc_start: 0.9, idle_a: 0.0, housing: None };
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+    let mut trace = Trace::default();
+    run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    let first_day =
+        || trace.moments.iter().filter(|moment| (12.0..20.0).contains(&(moment.at_s / 3600.0)));
+    let most_v = first_day().map(|moment| moment.voltage_v).fold(0.0, f64::max);
+    assert!((most_v - 13.7).abs() < 0.01, "absorbed at {most_v} V");
+    let last = first_day().next_back().unwrap();
+    assert!(last.voltage_v < 13.55, "still at {} V in the evening", last.voltage_v);
+    // the next day begins from the start
+    let again =
+        trace.moments.iter().filter(|moment| (36.0..44.0).contains(&(moment.at_s / 3600.0)));
+    let most_v = again.map(|moment| moment.voltage_v).fold(0.0, f64::max);
+    assert!((most_v - 13.7).abs() < 0.01, "absorbed at {most_v} V on the second day");
 }

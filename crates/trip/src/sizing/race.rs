@@ -145,6 +145,8 @@ fn most_of(lit: &[Lit]) -> Option<Lit> {
         for (block, other) in most.blocks.iter_mut().zip(&other.blocks) {
             block.supplied |= other.supplied;
             block.hold_v = block.hold_v.max(other.hold_v);
+            // held to the end: going down to float gives less
+            block.float = None;
         }
     }
     Some(most)
