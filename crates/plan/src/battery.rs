@@ -234,7 +234,7 @@ fn read_limits(section: &mut Section<'_>, pack: &mut Pack) -> Result<(), PlanErr
     ours.charge_least_c =
         limits.maybe("no_charge_below", Kind::Temperature)?.or(ours.charge_least_c);
     ours.refuses_frost = limits.maybe_bool("refuses_frost")?.unwrap_or(ours.refuses_frost);
-    ours.most_c = limits.maybe("no_charge_above", Kind::Temperature)?.or(ours.most_c);
+    ours.most_c = limits.maybe("opens_above", Kind::Temperature)?.or(ours.most_c);
     ours.advised_soc = limits.maybe("advised_least", Kind::Fraction)?.or(ours.advised_soc);
     limits.finish()
 }

@@ -37,6 +37,8 @@ pub(super) struct Bank<const N: usize> {
     line: Lines<N>,
     /// What the lines were made for, so that they are made anew only when it changes.
     made_for: [Option<(usize, Mask, bool)>; N],
+    /// Whether the heat has opened the pack's protection.
+    pub(super) hot: [bool; N],
     /// Whether the pack's own heater is on.
     heated: [bool; N],
     /// How far the charge has come, and the voltage at which sources hold the terminals.
@@ -127,6 +129,7 @@ impl<const N: usize> Bank<N> {
                 m3: [0.0; N],
             },
             made_for: [None; N],
+            hot: [false; N],
             heated: [false; N],
             stage: [Stage::default(); N],
             hold_v: [0.0; N],
@@ -189,6 +192,19 @@ impl<const N: usize> Bank<N> {
         let heater = cell.housing.and_then(|housing| housing.heater);
         let on = self.heated[lane] && self.off[lane] != ALL_OFF;
         heater.filter(|_| on).map_or(0.0, |heater| heater.power_w)
+    }
+
+    /// Opens the protection of a pack that is too hot. True if one has cooled enough to close it.
+    pub(super) fn cooled(&mut self, lane: usize, cell: &Cell<'_>) -> bool {
+        let Some(most_c) = cell.limits.most_c else { return false };
+        let was_hot = self.hot[lane];
+        // before the first block the temperature is not known, and not too high
+        let pack_c = self.pack_c[lane];
+        self.hot[lane] = pack_c > if was_hot { most_c - COOLER_K } else { most_c };
+        if self.hot[lane] {
+            self.off[lane] = ALL_OFF;
+        }
+        was_hot && !self.hot[lane]
     }
 
     /// Takes the charge through its stages at the end of a block.
@@ -271,6 +287,7 @@ impl<const N: usize> Bank<N> {
                 m3: one(&self.line.m3),
             },
             made_for: [self.made_for[lane]],
+            hot: [self.hot[lane]],
             heated: [self.heated[lane]],
             stage: [self.stage[lane]],
             hold_v: one(&self.hold_v),
@@ -477,6 +494,9 @@ impl Bank<1> {
         if v > 0.0 { v } else { self.state.v[0] }
     }
 }
+
+/// So far a pack must cool before its protection closes again (common practice, no source).
+const COOLER_K: f64 = 5.0;
 
 /// Enough rounds of Newton's method from anywhere near.
 const SURE_ROUNDS: usize = 12;

@@ -157,16 +157,26 @@ pub(crate) fn run_portable<const N: usize>(
             }
         }
         for (lane, outcome) in outcomes.iter_mut().enumerate() {
-            if bank.off[lane] != ALL_OFF {
-                bank.off[lane] = if block.restart { 0 } else { bank.off[lane] };
-            } else if block.supplied && bank.lane(lane).rest_v(cell.circuit) >= cell.back_v() {
+            let cooled = bank.cooled(lane, cell);
+            if bank.off[lane] != ALL_OFF && block.restart {
                 bank.off[lane] = 0;
-            } else if let (first @ None, Some(step), true) = (
+            }
+            if bank.off[lane] == ALL_OFF
+                && (cooled || block.supplied)
+                && !bank.hot[lane]
+                && bank.lane(lane).rest_v(cell.circuit) >= cell.back_v()
+            {
+                bank.off[lane] = 0;
+            }
+            if bank.off[lane] != ALL_OFF {
+                continue;
+            }
+            if let (first @ None, Some(step), true) = (
                 &mut outcome.failures[block.night],
                 timeline.steps.get(block.steps.start),
                 loads.any_on(block.set),
             ) {
-                // still open from an earlier night
+                // still open from an earlier night, or from the heat
                 *first = Some(Stop { at_s: step.at_s, device: None, cause: Cause::Protection });
             }
         }

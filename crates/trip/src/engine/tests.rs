@@ -558,3 +558,30 @@ fn a_charge_ends_on_float() {
     let most_v = again.map(|moment| moment.voltage_v).fold(0.0, f64::max);
     assert!((most_v - 13.7).abs() < 0.01, "absorbed at {most_v} V on the second day");
 }
+
+#[test]
+fn heat_opens_the_protection_until_it_has_gone() {
+    let (days, _) = limits_case("source-limited-in-power");
+    let circuit = circuit(days.file);
+    let limits = Limits { most_c: Some(55.0), ..Limits::default() };
+    let (rig, mut timeline) = (days.rig(), days.timeline());
+    for block in &mut timeline.blocks {
+        // two hours of heat in the first night
+        let hour = block.steps.start / 60;
+        block.air_c = if (3..5).contains(&hour) { 60.0 } else { 25.0 };
+    }
+    let cell =
+        Cell { circuit: &circuit, limits: &limits, soc_start: 0.85, idle_a: 0.0, housing: None };
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+    let mut trace = Trace::default();
+    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    let first = outcome.failures[0].unwrap();
+    assert_eq!((first.cause, first.device), (Cause::Protection, None));
+    assert!((first.at_s / 3600.0 - 3.25).abs() < 0.26, "at {} h", first.at_s / 3600.0);
+    assert_eq!(&outcome.failures[1..], [None, None]);
+    let flows = |hour: f64| {
+        let at = |moment: &&crate::trace::Moment| moment.at_s >= 3600.0 * hour;
+        trace.moments.iter().find(at).unwrap().current_a.abs()
+    };
+    assert!(flows(2.5) > 0.5 && flows(4.5) < 1e-9 && flows(6.5) > 0.5);
+}
