@@ -25,8 +25,13 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     let coldest_c = plan.air.night_c.value - plan.air.night_c.plus_minus.unwrap_or(0.0);
     let least_c = pack.limits.charge_least_c.unwrap_or(0.0);
     if is_lithium && is_charged && coldest_c < least_c {
+        let itself = if pack.limits.refuses_frost {
+            "The plan takes it that this pack refuses such a charge by itself; make sure that it does."
+        } else {
+            "NOTHING IN THIS PLAN STOPS IT: this pack does not refuse such a charge by itself."
+        };
         cautions.push(format!(
-            "The air may fall to {coldest_c:.0} °C. Charging a lithium battery below {least_c:.0} °C harms it for good and can make it unsafe: keep it warm, or wait until it is.",
+            "The air may fall to {coldest_c:.0} °C. Charging a lithium battery below {least_c:.0} °C harms it for good and can make it unsafe: keep it warm, or wait until it is. {itself}",
         ));
     }
     if is_lead && is_charged {

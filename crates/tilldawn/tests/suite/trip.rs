@@ -198,3 +198,22 @@ fn unlike_packs_side_by_side() {
     assert_eq!(wrong.status, 2);
     assert!(wrong.err.contains("pack.beside.old") && wrong.err.contains("rated"), "{}", wrong.err);
 }
+
+/// A pack that lets itself be charged in frost is shouted about.
+#[test]
+fn a_charge_in_frost_is_shouted_about() {
+    let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
+    let records = format!("{}/examples/records/", root().display());
+    let cold =
+        text.replace("records/", &records).replace("night = \"3 °C ± 3 K\"", "night = \"-9 °C\"");
+    let path = folder("trip-frost").join("plan.toml");
+    let told = |plan: &str| {
+        std::fs::write(&path, plan).unwrap();
+        let ran = run(&["trip", path.to_str().unwrap(), "--draws", "16"]);
+        ran.out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    assert!(told(&cold).contains("refuses such a charge by itself; make sure"), "{}", told(&cold));
+    let never = "[pack.protection]\nrefuses_frost = false\n[rig.branches.hub]";
+    let shouted = told(&cold.replace("[rig.branches.hub]", never));
+    assert!(shouted.contains("NOTHING IN THIS PLAN STOPS IT"), "{shouted}");
+}
