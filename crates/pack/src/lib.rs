@@ -38,7 +38,7 @@ pub use interval::{Likely, Start, likely_runtime, likely_runtime_from};
 pub use joined::inrush_a;
 pub use limits::Limits;
 pub use load::Load;
-pub use measured::{Sample, samples};
+pub use measured::{Sample, counted, samples};
 pub use ocv::Ocv;
 pub use pack::{Pack, Provenance, Spread};
 pub use replay::{Replay, replay};

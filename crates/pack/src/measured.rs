@@ -18,21 +18,27 @@ pub struct Sample {
     pub temperature_c: Option<f64>,
 }
 
-/// Samples from plain columns, the charge counted by trapezoids. Columns of unequal length are
-/// cut to the shortest.
+/// Samples from plain columns; those of unequal length are cut to the shortest. See [`counted`].
 #[must_use]
 pub fn samples(elapsed_s: &[f64], voltage_v: &[f64], current_a: &[f64]) -> Vec<Sample> {
+    let rows = elapsed_s.iter().zip(voltage_v).zip(current_a);
+    counted(rows.map(|((&elapsed_s, &voltage_v), &current_a)| [elapsed_s, voltage_v, current_a]))
+}
+
+/// Samples from rows of time (s), voltage (V) and current (A), the charge counted by trapezoids.
+#[must_use]
+pub fn counted(rows: impl IntoIterator<Item = [f64; 3]>) -> Vec<Sample> {
     let mut delivered_ah = 0.0;
     let mut last: Option<(f64, f64)> = None;
-    let rows = elapsed_s.iter().zip(voltage_v).zip(current_a);
-    rows.map(|((&elapsed_s, &voltage_v), &current_a)| {
-        if let Some((last_s, last_a)) = last {
-            delivered_ah += (elapsed_s - last_s) * 0.5 * (last_a + current_a) / 3600.0;
-        }
-        last = Some((elapsed_s, current_a));
-        Sample { elapsed_s, voltage_v, current_a, delivered_ah, temperature_c: None }
-    })
-    .collect()
+    rows.into_iter()
+        .map(|[elapsed_s, voltage_v, current_a]| {
+            if let Some((last_s, last_a)) = last {
+                delivered_ah += (elapsed_s - last_s) * 0.5 * (last_a + current_a) / 3600.0;
+            }
+            last = Some((elapsed_s, current_a));
+            Sample { elapsed_s, voltage_v, current_a, delivered_ah, temperature_c: None }
+        })
+        .collect()
 }
 
 /// A point of the open-circuit curve found from a row: charge still at hand and voltage.

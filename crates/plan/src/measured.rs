@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use bench::{RunKind, Settings};
-use pack::{Chemistry, Pack, Sample};
+use pack::{Chemistry, Pack};
 use record::{ReadOptions, Record};
 
 /// Relative standard uncertainty of a capacity beyond what the meter brings: a pack does not give
@@ -39,20 +39,8 @@ fn from_record(
     let discharge = run.discharge.as_ref().ok_or_else(|| format!("{name} holds no discharge"))?;
     // a little of the rest before, so that the step when the load comes on is seen
     let within = |elapsed_s: f64| (run.from_s - REST_S..=run.to_s).contains(&elapsed_s);
-    let mut rows: Vec<Sample> = Vec::new();
-    for sample in record.samples.iter().filter(|sample| within(sample.elapsed_s)) {
-        let delivered_ah = rows.last().map_or(0.0, |last| {
-            let hours = (sample.elapsed_s - last.elapsed_s) / 3600.0;
-            last.delivered_ah + 0.5 * (last.current_a + sample.current_a) * hours
-        });
-        rows.push(Sample {
-            elapsed_s: sample.elapsed_s,
-            voltage_v: sample.voltage_v,
-            current_a: sample.current_a,
-            delivered_ah,
-            temperature_c: None,
-        });
-    }
+    let samples = record.samples.iter().filter(|sample| within(sample.elapsed_s));
+    let rows = pack::counted(samples.map(|row| [row.elapsed_s, row.voltage_v, row.current_a]));
     let mut pack = Pack::from_discharge(name, chemistry, rated_ah, &rows)
         .map_err(|error| format!("{name}: {error}"))?;
     let meter = 0.5 * discharge.capacity_u_ah / discharge.capacity_ah;

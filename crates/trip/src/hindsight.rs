@@ -130,20 +130,8 @@ struct Measured {
 
 impl Measured {
     fn of(record: &Record, start: Timestamp) -> Self {
-        let mut rows: Vec<Sample> = Vec::with_capacity(record.samples.len());
-        for sample in record.samples.iter() {
-            let delivered_ah = rows.last().map_or(0.0, |last: &Sample| {
-                let hours = (sample.elapsed_s - last.elapsed_s) / 3600.0;
-                last.delivered_ah + 0.5 * (last.current_a + sample.current_a) * hours
-            });
-            rows.push(Sample {
-                elapsed_s: sample.elapsed_s,
-                voltage_v: sample.voltage_v,
-                current_a: sample.current_a,
-                delivered_ah,
-                temperature_c: None,
-            });
-        }
+        let samples = record.samples.iter();
+        let rows = pack::counted(samples.map(|row| [row.elapsed_s, row.voltage_v, row.current_a]));
         Measured { start, rows }
     }
 

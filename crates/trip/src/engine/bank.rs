@@ -358,15 +358,7 @@ impl<const N: usize> Bank<N> {
             let rest_v = ocv_v[lane] + self.shift_v[lane];
             let low = circuit.rise.depth(rest[lane]);
             let mut r0_ohm = self.r0_ohm[lane] * (1.0 + circuit.rise.share * low * low);
-            let supply = if SUPPLIED {
-                Supply {
-                    power_w: step.panel_w * self.sun[lane],
-                    cap_a: step.panel_cap_a,
-                    fixed_a: step.panel_a * self.sun[lane] + step.charger_a,
-                }
-            } else {
-                Supply::NONE
-            };
+            let supply = if SUPPLIED { Supply::of(step, self.sun[lane]) } else { Supply::NONE };
             if RESISTS {
                 let net_a = self.line.at(lane, rest_v).0 - supply.at(rest_v).0;
                 let against_ohm = self.charge_ohm[lane] / Circuit::missing(soc);
@@ -470,15 +462,7 @@ impl Bank<1> {
     }
 
     fn supply(&self, scene: &Scene<'_>) -> Supply {
-        if !scene.block.supplied {
-            return Supply::NONE;
-        }
-        let step = scene.step;
-        Supply {
-            power_w: step.panel_w * self.sun[0],
-            cap_a: step.panel_cap_a,
-            fixed_a: step.panel_a * self.sun[0] + step.charger_a,
-        }
+        if scene.block.supplied { Supply::of(scene.step, self.sun[0]) } else { Supply::NONE }
     }
 
     /// The voltage at the terminals at this very moment, if nothing flowed.

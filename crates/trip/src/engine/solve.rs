@@ -1,6 +1,7 @@
 //! The voltage at which pack, load and sources agree.
 
 use super::bank::Row;
+use crate::timeline::Step;
 
 /// The load lines' coefficients, a row each.
 #[derive(Clone)]
@@ -40,6 +41,16 @@ pub(super) struct Supply {
 
 impl Supply {
     pub(super) const NONE: Supply = Supply { power_w: 0.0, cap_a: 0.0, fixed_a: 0.0 };
+
+    /// In a step, on a day that brings this share of the clear sky's harvest.
+    #[inline(always)]
+    pub(super) fn of(step: &Step, sun: f64) -> Self {
+        Supply {
+            power_w: step.panel_w * sun,
+            cap_a: step.panel_cap_a,
+            fixed_a: step.panel_a * sun + step.charger_a,
+        }
+    }
 
     /// Current (A) at a voltage, and its slope (A/V).
     #[inline(always)]
