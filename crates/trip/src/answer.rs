@@ -8,6 +8,7 @@ use sky::Night;
 
 use crate::engine::Cause;
 use crate::ledger::Ledger;
+use crate::survey::Survey;
 
 /// How a forecast is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -165,6 +166,9 @@ pub struct Forecast {
     /// Devices that never run on some night, since the sky does not do what their schedule hangs
     /// on; a sentence each.
     pub remarks: Vec<String>,
+    /// The rig looked over for these nights; `None` where it can't stand even at dusk, of which the
+    /// nights tell.
+    pub survey: Option<Survey>,
     /// How it was made.
     pub settings: Settings,
     /// How many random trips were drawn.

@@ -12,6 +12,7 @@ use crate::ledger::{self, Use};
 use crate::loads::Loads;
 use crate::prepare::prepare;
 use crate::skies::Skies;
+use crate::survey::survey;
 use crate::tally::{Lottery, Tally};
 use crate::timeline::Timeline;
 use crate::trace::Trace;
@@ -71,6 +72,7 @@ pub fn forecast(
         points: points(plan, &calendar, &trace, &uses),
         bands: tally.bands(&calendar, &timeline),
         remarks: remarks(plan, &calendar, &trace),
+        survey: survey(plan).ok(),
         settings,
         draws: tally.draws(),
     })

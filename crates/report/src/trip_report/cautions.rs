@@ -18,8 +18,7 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     let is_lithium = pack.chemistry.is_some_and(pack::Chemistry::is_lithium);
     let is_lead = pack.chemistry.is_some_and(|chemistry| !chemistry.is_lithium());
     let is_charged = !plan.supplies.is_empty();
-    // a rig that collapses at dusk has no more to say than that
-    if let Ok(survey) = trip::survey(plan) {
+    if let Some(survey) = &forecast.survey {
         cautions.extend(crate::rig_report::cautions(&survey.found));
     }
     let coldest_c = plan.air.night_c.value - plan.air.night_c.plus_minus.unwrap_or(0.0);

@@ -1,51 +1,26 @@
 //! The JSON document of `tilldawn bench`.
 
+mod charge;
+mod field;
+mod summary;
+
 use std::collections::BTreeMap;
 
-use bench::{
-    AboveCutoff, Discharge, Phase, Recharge, Repeats, Resistance, Run, RunKind, Settings, Solar,
-};
+use bench::{AboveCutoff, Discharge, Phase, Recharge, Resistance, Run};
 use jiff::Timestamp;
-use record::{Column, Record};
+use record::Column;
 use report::Tested;
 use serde::Serialize;
+
+use charge::ChargeDocument;
+use field::FieldDocument;
+use summary::Summary;
 
 #[derive(Serialize)]
 pub(super) struct Document<'a> {
     runs: Vec<RunDocument<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     summary: Option<Summary<'a>>,
-}
-
-/// All discharges together, as repeats of one test.
-#[derive(Serialize)]
-struct Summary<'a> {
-    n: usize,
-    mean_ah: f64,
-    /// Half-width of the 95 % interval.
-    u_ah: f64,
-    spread_ah: Option<f64>,
-    /// Standard uncertainties: of the mean from the spread, and from the meter.
-    from_runs_ah: f64,
-    from_meter_ah: f64,
-    rated_ah: Option<f64>,
-    verdict: Option<&'static str>,
-    more_runs: Option<usize>,
-    guard_band_ah: Option<f64>,
-    probability: Option<f64>,
-    furthest: Option<Furthest<'a>>,
-    /// The least and the largest mean power, where they differ by more than a tenth.
-    unlike_loads_w: Option<[f64; 2]>,
-}
-
-/// The run furthest from the mean, by Grubbs' test.
-#[derive(Serialize)]
-struct Furthest<'a> {
-    file: &'a str,
-    start: Option<Timestamp>,
-    deviation: f64,
-    limit: f64,
-    is_outlier: bool,
 }
 
 #[derive(Serialize)]
@@ -116,81 +91,6 @@ struct ResistanceDocument {
     delay_s: f64,
 }
 
-#[derive(Serialize)]
-struct ChargeDocument {
-    cc_s: f64,
-    cv_s: f64,
-    ah_in: f64,
-    wh_in: f64,
-    cc_current_a: f64,
-    cv_voltage_v: Option<f64>,
-    time_to: Vec<TimeToDocument>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    charger: Option<ChargerDocument>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    other_charger: Option<OtherCharger>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    solar: Option<SolarDocument>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    coulombic_efficiency: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    energy_efficiency: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct TimeToDocument {
-    share: f64,
-    duration_s: f64,
-}
-
-/// The label of the charger that was used.
-#[derive(Serialize)]
-struct ChargerDocument {
-    promised_a: f64,
-    verdict: &'static str,
-}
-
-/// Null where the record can't tell.
-#[derive(Serialize)]
-struct OtherCharger {
-    current_a: f64,
-    duration_s: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct SolarDocument {
-    span_s: f64,
-    mean_power_w: f64,
-    peak_power_w: f64,
-    mean_share_of_rating: Option<f64>,
-    peak_share_of_rating: Option<f64>,
-    clear_sky_wh: Option<f64>,
-    share_of_clear_sky: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct FieldDocument {
-    nights: Vec<FieldNight>,
-    levels: Vec<FieldLevel>,
-    /// For a plan.
-    devices: String,
-}
-
-#[derive(Serialize)]
-struct FieldNight {
-    from_s: f64,
-    to_s: f64,
-    energy_wh: f64,
-    mean_power_w: f64,
-}
-
-#[derive(Serialize)]
-struct FieldLevel {
-    current_a: f64,
-    power_w: f64,
-    share: f64,
-}
-
 impl<'a> Document<'a> {
     pub(super) fn of(tested: &'a [Tested<'a>]) -> Self {
         let runs = tested
@@ -198,45 +98,6 @@ impl<'a> Document<'a> {
             .flat_map(|test| test.runs.iter().map(|run| RunDocument::of(test, run)))
             .collect();
         Document { runs, summary: Summary::of(tested) }
-    }
-}
-
-impl<'a> Summary<'a> {
-    fn of(tested: &'a [Tested<'a>]) -> Option<Self> {
-        let (places, discharges): (Vec<_>, Vec<&Discharge>) = tested
-            .iter()
-            .flat_map(|test| test.runs.iter().map(move |run| (test.record, run)))
-            .filter(|(_, run)| run.kind == RunKind::Discharge)
-            .filter_map(|(record, run)| Some(((record, run), run.discharge.as_ref()?)))
-            .unzip();
-        let repeats = Repeats::of_capacity(&discharges)?;
-        let rated_ah = tested.iter().find_map(|test| test.settings.rated_ah);
-        let claim = rated_ah.map(|rated_ah| repeats.claim(rated_ah));
-        let furthest = repeats.furthest.and_then(|furthest| {
-            let (record, run): &(&Record, &Run) = places.get(furthest.at)?;
-            Some(Furthest {
-                file: &record.file,
-                start: run.start,
-                deviation: furthest.largest,
-                limit: furthest.critical,
-                is_outlier: furthest.is_outlier(),
-            })
-        });
-        Some(Summary {
-            n: repeats.n,
-            mean_ah: repeats.mean,
-            u_ah: repeats.u_95,
-            spread_ah: repeats.spread,
-            from_runs_ah: repeats.u_runs,
-            from_meter_ah: repeats.u_meter,
-            rated_ah,
-            verdict: claim.map(|claim| claim.verdict.name()),
-            more_runs: claim.and_then(|claim| claim.more_runs),
-            guard_band_ah: claim.map(|claim| claim.guard_band),
-            probability: claim.map(|claim| claim.probability),
-            furthest,
-            unlike_loads_w: Repeats::unlike_loads_w(&discharges),
-        })
     }
 }
 
@@ -360,81 +221,5 @@ impl ResistanceDocument {
     fn of(resistance: &Resistance) -> Self {
         let Resistance { at_s, soc, ohm, u_ohm, delay_s, .. } = *resistance;
         ResistanceDocument { at_s, soc, ohm, u_ohm, delay_s }
-    }
-}
-
-impl ChargeDocument {
-    fn of(settings: &Settings, run: &Run, recharge: &Recharge) -> Self {
-        let is_charger = recharge.solar.is_none();
-        ChargeDocument {
-            cc_s: recharge.cc_s,
-            cv_s: recharge.cv_s,
-            ah_in: recharge.charge_ah,
-            wh_in: recharge.energy_wh,
-            cc_current_a: recharge.cc_current_a,
-            cv_voltage_v: recharge.cv_voltage_v,
-            time_to: recharge
-                .time_to
-                .iter()
-                .map(|reached| TimeToDocument {
-                    share: reached.share,
-                    duration_s: reached.duration_s,
-                })
-                .collect(),
-            charger: settings.charger_a.filter(|_| is_charger).map(|promised_a| ChargerDocument {
-                promised_a,
-                verdict: recharge.charger_gives(promised_a).name(),
-            }),
-            other_charger: settings.other_charger_a.filter(|_| is_charger).map(|current_a| {
-                OtherCharger { current_a, duration_s: run.with_charger_s(current_a) }
-            }),
-            solar: recharge.solar.as_ref().map(SolarDocument::of),
-            coulombic_efficiency: recharge
-                .efficiency
-                .as_ref()
-                .map(|efficiency| efficiency.coulombic),
-            energy_efficiency: recharge.efficiency.as_ref().map(|efficiency| efficiency.energy),
-        }
-    }
-}
-
-impl SolarDocument {
-    fn of(solar: &Solar) -> Self {
-        SolarDocument {
-            span_s: solar.span_s,
-            mean_power_w: solar.mean_power_w,
-            peak_power_w: solar.peak_power_w,
-            mean_share_of_rating: solar.mean_share_of_rating,
-            peak_share_of_rating: solar.peak_share_of_rating,
-            clear_sky_wh: solar.clear_sky_wh,
-            share_of_clear_sky: solar.share_of_clear_sky,
-        }
-    }
-}
-
-impl FieldDocument {
-    fn of(field: &bench::Field) -> Self {
-        FieldDocument {
-            nights: field
-                .nights
-                .iter()
-                .map(|night| FieldNight {
-                    from_s: night.from_s,
-                    to_s: night.to_s,
-                    energy_wh: night.energy_wh,
-                    mean_power_w: night.mean_power_w,
-                })
-                .collect(),
-            levels: field
-                .levels
-                .iter()
-                .map(|level| FieldLevel {
-                    current_a: level.current_a,
-                    power_w: level.power_w,
-                    share: level.share_of_time,
-                })
-                .collect(),
-            devices: plan::as_devices(field),
-        }
     }
 }
