@@ -9,7 +9,7 @@ use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
 use crate::harvest::Stand;
 use crate::loads::MOST_DEVICES;
-use crate::timeline::{Block, STEP_S, Set, Step, Timeline, cut};
+use crate::timeline::{Block, Held, STEP_S, Set, Step, Timeline, cut};
 
 /// Lays out the nights and the steps of a plan.
 pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
@@ -26,29 +26,26 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
     let mut events_s: Vec<f64> = Vec::new();
     events_s.extend(calendar.evenings.iter().flat_map(|evening| [evening.from_s, evening.to_s]));
     events_s.extend(uses.iter().flatten().flat_map(|hours| [hours.from_s, hours.to_s]));
-    events_s.extend(chargers.iter().flat_map(|hours| [hours.from_s, hours.to_s]));
+    events_s.extend(chargers.iter().flat_map(|(hours, _)| [hours.from_s, hours.to_s]));
 
     let suns = panels(plan, &calendar, ends_s, &air)?;
     let hold_v = plan.supplies.iter().map(hold_v).fold(0.0, f64::max);
     let float = float(plan);
-    let mut timeline = Timeline { nights: calendar.evenings.len(), ..Timeline::default() };
+    let held = waits(plan).into_iter().map(|below_c| Held { below_c, steps: Vec::new() });
+    let mut timeline =
+        Timeline { nights: calendar.evenings.len(), held: held.collect(), ..Timeline::default() };
     for (from_s, dt_s, count) in cut(begins_s, ends_s, &events_s) {
         let middle_s = from_s + 0.5 * dt_s * count as f64;
         let first = timeline.steps.len();
         let mut supplied = false;
         for index in 0..count {
             let at_s = from_s + dt_s * index as f64;
-            let charger_a: f64 = chargers
-                .iter()
-                .filter(|hours| (hours.from_s..hours.to_s).contains(&(at_s + 0.5 * dt_s)))
-                .map(|hours| hours.value)
-                .sum();
-            let mut step = Step { at_s, charger_a, ..Step::default() };
-            for sun in &suns {
-                sun.add_to(&mut step, at_s + 0.5 * dt_s);
-            }
-            supplied |= step.panel_w > 0.0 || step.panel_a > 0.0 || charger_a > 0.0;
+            let step = step_of((&suns, &chargers), at_s, dt_s, f64::INFINITY);
+            supplied |= step.is_supplied();
             timeline.steps.push(step);
+            for held in &mut timeline.held {
+                held.steps.push(step_of((&suns, &chargers), at_s, dt_s, held.below_c));
+            }
         }
         let on = on_at(&uses, middle_s);
         let night = calendar.night_of(middle_s);
@@ -82,6 +79,35 @@ pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
     }
     timeline.limit_charge(&plan.battery.pack.limits);
     Ok((calendar, timeline))
+}
+
+/// The temperatures of the pack that sources wait for, coldest first.
+fn waits(plan: &Plan) -> Vec<f64> {
+    let mut waits: Vec<f64> = plan.supplies.iter().filter_map(Supply::charges_above_c).collect();
+    waits.sort_by(f64::total_cmp);
+    waits.dedup();
+    waits
+}
+
+/// What the sources give in a step, without those that wait for a pack as warm as this or warmer.
+fn step_of(
+    (suns, chargers): (&[PanelSun], &[(Hours, f64)]),
+    at_s: f64,
+    dt_s: f64,
+    below_c: f64,
+) -> Step {
+    let middle_s = at_s + 0.5 * dt_s;
+    let mut step = Step { at_s, ..Step::default() };
+    for sun in suns.iter().filter(|sun| sun.waits_c < below_c) {
+        sun.add_to(&mut step, middle_s);
+    }
+    let there = |hours: &Hours| (hours.from_s..hours.to_s).contains(&middle_s);
+    step.charger_a = chargers
+        .iter()
+        .filter(|(hours, waits_c)| *waits_c < below_c && there(hours))
+        .map(|(hours, _)| hours.value)
+        .sum();
+    step
 }
 
 /// From the first sunset to the last sunrise, and out to the ends of what runs across them: a
@@ -129,14 +155,17 @@ fn device_hours(plan: &Plan, calendar: &Calendar) -> Vec<Vec<Hours>> {
     plan.gear.rig.devices().iter().map(of_device).collect()
 }
 
-fn charger_hours(plan: &Plan, calendar: &Calendar) -> Vec<Hours> {
+/// When chargers are there, with the pack's temperature that each waits for.
+fn charger_hours(plan: &Plan, calendar: &Calendar) -> Vec<(Hours, f64)> {
     let mut hours = Vec::new();
     for supply in &plan.supplies {
         let Supply::Charger(charger) = supply else { continue };
+        let waits_c = charger.charges_above_c.unwrap_or(f64::NEG_INFINITY);
         for evening in &calendar.evenings {
             let spans = calendar.moments(evening, |moments| charger.when.intervals(moments));
             let value = charger.current_a * charger.when.duty;
-            hours.extend(spans.into_iter().map(|(from_s, to_s)| Hours { from_s, to_s, value }));
+            let there = |(from_s, to_s)| (Hours { from_s, to_s, value }, waits_c);
+            hours.extend(spans.into_iter().map(there));
         }
     }
     hours
@@ -215,6 +244,8 @@ struct PanelSun {
     output: Vec<f64>,
     tracks: bool,
     cap_a: f64,
+    /// The pack's temperature that it waits for.
+    waits_c: f64,
 }
 
 /// The battery voltage at which the current of a panel on a switching controller is taken; the
@@ -230,12 +261,13 @@ fn panels(
     let count = (ends_s / STEP_S).ceil() as usize + 1;
     let steps = Steps { start: calendar.noon, step_s: STEP_S, count };
     let stands = Stand::of_plan(plan, &AirTemperature::Hourly(air.to_vec()));
-    let controllers = plan.supplies.iter().filter_map(|supply| match supply {
-        Supply::Panel(panel) => Some(&panel.controller),
+    let planned = plan.supplies.iter().filter_map(|supply| match supply {
+        Supply::Panel(panel) => Some(panel),
         Supply::Charger(_) => None,
     });
     let mut suns = Vec::new();
-    for (stand, controller) in stands.iter().zip(controllers) {
+    for (stand, panel) in stands.iter().zip(planned) {
+        let controller = &panel.controller;
         let lights = light_on_panel(&stand.around, &stand.aim, &Cloud::Clear, steps)?;
         let (tracks, efficiency) = match controller.conversion() {
             Conversion::Mppt { efficiency } => (true, efficiency),
@@ -252,6 +284,7 @@ fn panels(
             output: output.collect(),
             tracks,
             cap_a: controller.current_limit_a(),
+            waits_c: panel.charges_above_c.unwrap_or(f64::NEG_INFINITY),
         });
     }
     Ok(suns)

@@ -25,6 +25,13 @@ pub(crate) struct Step {
     pub(crate) charger_a: f64,
 }
 
+impl Step {
+    /// Whether any source may give something.
+    pub(crate) fn is_supplied(&self) -> bool {
+        self.panel_w > 0.0 || self.panel_a > 0.0 || self.charger_a > 0.0
+    }
+}
+
 /// A run of equal steps.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Block {
@@ -59,9 +66,27 @@ pub(crate) struct Timeline {
     pub(crate) blocks: Vec<Block>,
     pub(crate) nights: usize,
     pub(crate) sets: Vec<Set>,
+    /// The steps while sources wait for a warmer pack, coldest first; none if no source waits.
+    pub(crate) held: Vec<Held>,
+}
+
+/// The steps of a trip as long as the pack is colder than some sources wait for.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Held {
+    /// They hold below this temperature of the pack.
+    pub(crate) below_c: f64,
+    /// With what the other sources give.
+    pub(crate) steps: Vec<Step>,
 }
 
 impl Timeline {
+    /// A block's steps for a pack of this temperature.
+    pub(crate) fn given(&self, block: &Block, pack_c: f64) -> &[Step] {
+        let held = self.held.iter().find(|held| pack_c < held.below_c);
+        let steps = held.map_or(&self.steps, |held| &held.steps);
+        &steps[block.steps.clone()]
+    }
+
     /// Has a pack's own limits say when it takes charge, and how much.
     pub(crate) fn limit_charge(&mut self, limits: &Limits) {
         let least_c = if limits.refuses_frost { limits.charge_least_c } else { None };

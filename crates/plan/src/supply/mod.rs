@@ -33,6 +33,8 @@ pub struct Panel {
     pub aim: Aim,
     /// What lies between it and the pack.
     pub controller: Controller,
+    /// See [`Supply::charges_above_c`].
+    pub charges_above_c: Option<f64>,
 }
 
 /// A charger and its hours.
@@ -46,6 +48,37 @@ pub struct Charger {
     pub profile: Profile,
     /// When mains or engine are there.
     pub when: When,
+    /// See [`Supply::charges_above_c`].
+    pub charges_above_c: Option<f64>,
+}
+
+impl Supply {
+    /// Its name in the plan.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Supply::Panel(panel) => &panel.name,
+            Supply::Charger(charger) => &charger.name,
+        }
+    }
+
+    /// The pack's temperature (°C) below which the people of the trip leave the source unplugged, so
+    /// that a frozen pack is not charged; none if they don't wait.
+    #[must_use]
+    pub fn charges_above_c(&self) -> Option<f64> {
+        match self {
+            Supply::Panel(panel) => panel.charges_above_c,
+            Supply::Charger(charger) => charger.charges_above_c,
+        }
+    }
+
+    /// Has the people of the trip leave the source unplugged while the pack is colder than this (°C).
+    pub fn charge_above(&mut self, least_c: Option<f64>) {
+        match self {
+            Supply::Panel(panel) => panel.charges_above_c = least_c,
+            Supply::Charger(charger) => charger.charges_above_c = least_c,
+        }
+    }
 }
 
 pub(crate) fn read(
@@ -55,6 +88,7 @@ pub(crate) fn read(
     defaults: &mut Vec<String>,
 ) -> Result<Supply, PlanError> {
     let is_panel = section.has("panel") || section.has("data_sheet");
+    let charges_above_c = section.maybe("charges_above", Kind::Temperature)?;
     let supply = match (is_panel, section.has("charger")) {
         (true, false) => {
             let panel = read_panel(&mut section, defaults)?;
@@ -71,9 +105,12 @@ pub(crate) fn read(
                     );
                 }
             };
-            Supply::Panel(Panel { name, panel, aim, controller })
+            Supply::Panel(Panel { name, panel, aim, controller, charges_above_c })
         }
-        (false, true) => Supply::Charger(read_charger(name, &mut section, defaults)?),
+        (false, true) => {
+            let charger = read_charger(name, &mut section, defaults)?;
+            Supply::Charger(Charger { charges_above_c, ..charger })
+        }
         _ => {
             return Err(section.error_here(
                 "a source is either a panel (panel = \"100 W\", or its data_sheet) or a charger (charger = \"10 A\")",
@@ -136,5 +173,5 @@ fn read_charger(
         defaults.push(format!("sources.{name}.when = \"day\""));
         When { spans: vec![rig::schedule::Span::Day], duty: 1.0 }
     });
-    Ok(Charger { name, current_a, profile, when })
+    Ok(Charger { name, current_a, profile, when, charges_above_c: None })
 }

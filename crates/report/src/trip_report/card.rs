@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use plan::Plan;
+use quantity::Kind;
 use trip::{Carried, Forecast, NightForecast, Shedding};
 
 use super::{Mends, told};
@@ -23,18 +24,14 @@ pub fn field_card(
             @for night in &forecast.nights { (night_card(plan, forecast, night)) }
         }
     };
+    let mut blocks = vec![Block::Text(how_to_read(plan)), Block::Markup(nights)];
+    blocks.extend(waits(plan).map(Block::Text));
+    blocks.push(Block::Text(shed(plan, mends.and_then(|mends| mends.shedding))));
     Page {
         title: format!("{}: field card", plan.site.name),
         subtitle: sentence_case(&told::dates(plan)),
         verdict: told::verdict(plan, forecast),
-        sections: vec![Section::new(
-            "",
-            vec![
-                Block::Text(how_to_read(plan)),
-                Block::Markup(nights),
-                Block::Text(shed(plan, mends.and_then(|mends| mends.shedding))),
-            ],
-        )],
+        sections: vec![Section::new("", blocks)],
         provenance,
     }
     .html()
@@ -45,6 +42,19 @@ fn how_to_read(plan: &Plan) -> String {
         "At each hour: the voltage the pack should show under load, the charge that should be out of it since it was last full, and what 19 of 20 drawn trips that reached dawn kept to. Beyond that you are worse off than they were: switch something off. Times are those of {}.",
         plan.site.zone.iana_name().unwrap_or("the site")
     )
+}
+
+/// What is not to be plugged in before the pack is warm.
+fn waits(plan: &Plan) -> Option<String> {
+    let waits: Vec<String> = plan
+        .supplies
+        .iter()
+        .filter_map(|supply| {
+            let least = Kind::Temperature.show(supply.charges_above_c()?);
+            Some(format!("Leave {} unplugged while the pack is below {least}.", supply.name()))
+        })
+        .collect();
+    (!waits.is_empty()).then(|| waits.join(" "))
 }
 
 /// What to switch off: as worked out, or else in the order of the plan.

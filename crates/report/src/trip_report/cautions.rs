@@ -24,7 +24,10 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     let coldest_c = plan.air.night_c.value - plan.air.night_c.plus_minus.unwrap_or(0.0);
     let least_c = pack.limits.charge_least_c.unwrap_or(0.0);
     if is_lithium && is_charged && coldest_c < least_c {
-        let itself = if pack.limits.refuses_frost {
+        let waits = |supply: &plan::Supply| supply.charges_above_c().is_some_and(|c| c >= least_c);
+        let itself = if plan.supplies.iter().all(waits) {
+            "The plan leaves the sources unplugged until the pack is warmer: someone has to see to that every cold morning, by a thermometer at the pack."
+        } else if pack.limits.refuses_frost {
             "The plan takes it that this pack refuses such a charge by itself; make sure that it does."
         } else {
             "NOTHING IN THIS PLAN STOPS IT: this pack does not refuse such a charge by itself."

@@ -140,6 +140,9 @@ pub(super) fn pack(plan: &Plan) -> Table {
 pub(super) fn sources(plan: &Plan) -> Option<Table> {
     let mut table = Table::new("The sources").text("Source").text("").text("How");
     for supply in &plan.supplies {
+        let waits = supply.charges_above_c().map_or_else(String::new, |least_c| {
+            format!("; waits for a pack of {}", Kind::Temperature.show(least_c))
+        });
         match supply {
             Supply::Panel(panel) => {
                 let controller = &panel.controller;
@@ -150,13 +153,15 @@ pub(super) fn sources(plan: &Plan) -> Option<Table> {
                     Conversion::Pwm => "PWM".to_owned(),
                 };
                 let most = Kind::Current.show(controller.current_limit_a());
-                let how = format!("{}; controller {kind}, at most {most}", stands(&panel.aim));
+                let how =
+                    format!("{}; controller {kind}, at most {most}{waits}", stands(&panel.aim));
                 // full sun on cells of 25 °C: standard test conditions
                 let gives = Kind::Power.show(panel.panel.power_w(1000.0, 25.0));
                 table.row([panel.name.clone(), format!("panel, {gives} in full sun"), how]);
             }
             Supply::Charger(charger) => {
-                let how = format!("{}, {}", Kind::Current.show(charger.current_a), charger.when);
+                let current = Kind::Current.show(charger.current_a);
+                let how = format!("{current}, {}{waits}", charger.when);
                 table.row([charger.name.clone(), "charger".to_owned(), how]);
             }
         }

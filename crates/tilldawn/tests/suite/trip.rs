@@ -217,3 +217,43 @@ fn a_charge_in_frost_is_shouted_about() {
     let shouted = told(&cold.replace("[rig.branches.hub]", never));
     assert!(shouted.contains("NOTHING IN THIS PLAN STOPS IT"), "{shouted}");
 }
+
+/// Who waits with the panel until the pack is warm is not shouted at, and harvests less.
+#[test]
+fn a_source_that_waits_for_a_warm_pack() {
+    let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
+    let records = format!("{}/examples/records/", root().display());
+    let never = "[pack.protection]\nrefuses_frost = false\n[rig.branches.hub]";
+    let cold = text
+        .replace("records/", &records)
+        .replace("night = \"3 °C ± 3 K\"", "night = \"-9 °C\"")
+        .replace("day = \"11 °C ± 3 K\"", "day = \"3 °C\"")
+        .replace("[rig.branches.hub]", never);
+    let path = folder("trip-waits").join("plan.toml");
+    let with = |more: &str| {
+        let plan = cold.replace("[sources.panel]", &format!("[sources.panel]\n{more}"));
+        std::fs::write(&path, plan).unwrap();
+        run(&["trip", path.to_str().unwrap(), "--draws", "16"])
+    };
+    let harvest_wh = |charges_above: &str| {
+        let plan = cold.replace("[sources.panel]", &format!("[sources.panel]\n{charges_above}"));
+        std::fs::write(&path, plan).unwrap();
+        let trip = json(&["trip", path.to_str().unwrap(), "--draws", "16"]);
+        assert!(number(&trip["ledger"]["imbalance_wh"]).abs() < 1e-6);
+        number(&trip["ledger"]["harvest_wh"])
+    };
+    let told = |out: &str| out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told(&with("").out).contains("NOTHING IN THIS PLAN STOPS IT"));
+    let waits = with("charges_above = \"0 °C\"");
+    assert!(told(&waits.out).contains("leaves the sources unplugged"), "{}", waits.out);
+    // waiting for less than the pack can bear does not help it
+    let too_cold = with("charges_above = \"-5 °C\"");
+    assert!(told(&too_cold.out).contains("NOTHING IN THIS PLAN STOPS IT"), "{}", too_cold.out);
+    let harvests = ["", "charges_above = \"-5 °C\"", "charges_above = \"0 °C\""].map(harvest_wh);
+    assert!(harvests.windows(2).all(|pair| pair[1] < pair[0] - 5.0), "{harvests:?}");
+    assert!(harvests[2] > 5.0, "{harvests:?}");
+    assert_eq!(harvest_wh("charges_above = \"30 °C\""), 0.0);
+    let wrong = with("charges_above = \"2 V\"");
+    assert_eq!(wrong.status, 2);
+    assert!(wrong.err.contains("charges_above"), "{}", wrong.err);
+}

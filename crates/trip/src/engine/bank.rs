@@ -45,7 +45,7 @@ pub(super) struct Bank<const N: usize> {
     stage: [Stage; N],
     hold_v: Row<N>,
     /// Of the pack; NaN before the first block.
-    pack_c: Row<N>,
+    pub(super) pack_c: Row<N>,
     sun: Row<N>,
     least_a: Row<N>,
     shift_v: Row<N>,
@@ -146,18 +146,30 @@ impl<const N: usize> Bank<N> {
         }
     }
 
-    /// What holds through a block: temperature, load, lengths. `scene` is the block's first step.
-    pub(super) fn prepare(&mut self, loads: &mut Loads<'_>, draws: &[Draw; N], scene: &Scene<'_>) {
+    /// Has a pack that nothing keeps warm be as warm as the air, and any that has just been brought.
+    pub(super) fn take_air(&mut self, cell: &Cell<'_>, draws: &[Draw; N], block: &Block) {
+        for (lane, draw) in draws.iter().enumerate() {
+            if cell.housing.is_none() || self.pack_c[lane].is_nan() {
+                self.pack_c[lane] = block.air_c + draw.air_k(block.night);
+            }
+        }
+    }
+
+    /// What holds through a block: temperature, load, lengths. `scene` is the block's first step, but
+    /// for what the sources give: that is in each lane's `firsts`.
+    pub(super) fn prepare(
+        &mut self,
+        loads: &mut Loads<'_>,
+        draws: &[Draw; N],
+        scene: &Scene<'_>,
+        firsts: &[&Step; N],
+    ) {
         let Scene { cell, block, .. } = *scene;
         let circuit = cell.circuit;
         for (lane, draw) in draws.iter().enumerate() {
-            let air_c = block.air_c + draw.air_k(block.night);
             let heater = cell.housing.and_then(|housing| housing.heater);
             self.heated[lane] =
                 heater.is_some_and(|heater| heater.is_on(self.pack_c[lane], self.heated[lane]));
-            if cell.housing.is_none() || self.pack_c[lane].is_nan() {
-                self.pack_c[lane] = air_c;
-            }
             let Climate { resistance, stretch, .. } = circuit.climate(self.pack_c[lane]);
             let resistance = resistance * draw.resistance;
             let capacity_ah = circuit.capacity_ah * draw.capacity;
@@ -181,8 +193,9 @@ impl<const N: usize> Bank<N> {
             let refuses = pack_c < block.no_charge_below_c
                 || cell.limits.most_c.is_some_and(|most_c| pack_c > most_c);
             self.least_a[lane] = if refuses { 0.0 } else { -block.most_charge_a };
-            if self.take_load(lane, loads, draw, scene) {
-                self.state.v[lane] = self.lane(lane).start_v(scene);
+            let scene = Scene { step: firsts[lane], ..*scene };
+            if self.take_load(lane, loads, draw, &scene) {
+                self.state.v[lane] = self.lane(lane).start_v(&scene);
             }
         }
     }
@@ -198,7 +211,6 @@ impl<const N: usize> Bank<N> {
     pub(super) fn cooled(&mut self, lane: usize, cell: &Cell<'_>) -> bool {
         let Some(most_c) = cell.limits.most_c else { return false };
         let was_hot = self.hot[lane];
-        // before the first block the temperature is not known, and not too high
         let pack_c = self.pack_c[lane];
         self.hot[lane] = pack_c > if was_hot { most_c - COOLER_K } else { most_c };
         if self.hot[lane] {

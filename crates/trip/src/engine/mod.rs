@@ -18,7 +18,7 @@ use pack::{Circuit, Housing, Limits};
 
 use crate::draws::Draw;
 use crate::loads::{ALL_OFF, Loads, Mask};
-use crate::timeline::{Block, Timeline};
+use crate::timeline::{Block, Step, Timeline};
 use crate::trace::{Moment, Trace};
 use bank::{Bank, Flows, Pace, Row, Scene, State};
 use stop::Part;
@@ -144,7 +144,6 @@ pub(crate) fn run_portable<const N: usize>(
         Keep::Ends | Keep::Paths => None,
     };
     let mut bank = Bank::<N>::start(cell);
-    let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
     let mut outcomes: [Outcome; N] = std::array::from_fn(|_| Outcome {
         soc: vec![[f64::NAN; 2]; timeline.nights],
         failures: vec![None; timeline.nights],
@@ -156,13 +155,16 @@ pub(crate) fn run_portable<const N: usize>(
                 outcome.soc[night][0] = soc;
             }
         }
+        bank.take_air(cell, draws, block);
+        let given: [&[Step]; N] =
+            std::array::from_fn(|lane| timeline.given(block, bank.pack_c[lane]));
         for (lane, outcome) in outcomes.iter_mut().enumerate() {
             let cooled = bank.cooled(lane, cell);
             if bank.off[lane] != ALL_OFF && block.restart {
                 bank.off[lane] = 0;
             }
             if bank.off[lane] == ALL_OFF
-                && (cooled || block.supplied)
+                && (cooled || given[lane].iter().any(Step::is_supplied))
                 && !bank.hot[lane]
                 && bank.lane(lane).rest_v(cell.circuit) >= cell.back_v()
             {
@@ -181,46 +183,18 @@ pub(crate) fn run_portable<const N: usize>(
             }
         }
         let pace = Pace::of(cell.circuit, block.dt_s, 1.0);
-        let steps = &timeline.steps[block.steps.clone()];
-        let Some(first) = steps.first() else { continue };
-        bank.prepare(loads, draws, &Scene { cell, block, step: first, pace });
-        let heater_w = bank.heater_w(0, cell);
-        for step in steps {
-            let before = bank.state;
-            let scene = Scene { cell, block, step, pace };
-            let flows = bank.step::<ROUNDS>(&scene);
-            if !may_stop(&before, &bank.state, &bank.floor_v, most_a) {
-                if let Some(trace) = trace.as_deref_mut() {
-                    trace.moments.push(moment(
-                        block,
-                        (step.at_s, block.dt_s),
-                        bank.off[0],
-                        &bank.state.lane(0),
-                        &flows,
-                        heater_w,
-                    ));
-                }
-                continue;
-            }
-            for lane in 0..N {
-                let (was, is) = (before.lane(lane), bank.state.lane(lane));
-                if !may_stop(&was, &is, &[bank.floor_v[lane]], most_a) {
-                    continue;
-                }
-                let mut alone = bank.lane(lane);
-                let tell = |part: Part| {
-                    if let Some(trace) = trace.as_deref_mut() {
-                        let span = (part.from_s, part.dt_s);
-                        let Part { off, state, flows, .. } = part;
-                        trace.moments.push(moment(block, span, off, &state, &flows, heater_w));
-                    }
-                };
-                let stops =
-                    alone.step_by_parts(before.lane(lane), &scene, &draws[lane], loads, tell);
-                bank.put(lane, &alone);
-                let first = &mut outcomes[lane].failures[block.night];
-                *first = first.or(stops.first().copied());
-            }
+        let Some(step) = timeline.steps.get(block.steps.start) else { continue };
+        let scene = Scene { cell, block, step, pace };
+        let firsts = given.map(|steps| steps.first().unwrap_or(step));
+        bank.prepare(loads, draws, &scene, &firsts);
+        let stopped = |lane: usize, stop: Stop| {
+            let first: &mut Option<Stop> = &mut outcomes[lane].failures[block.night];
+            *first = first.or(Some(stop));
+        };
+        if given.iter().all(|steps| std::ptr::eq(*steps, given[0])) {
+            through(&mut bank, given[0], &scene, loads, draws, trace.as_deref_mut(), stopped);
+        } else {
+            through_apart(&mut bank, &given, &scene, loads, draws, stopped);
         }
         bank.warm(cell, draws, block);
         bank.stage_on(block);
@@ -234,6 +208,79 @@ pub(crate) fn run_portable<const N: usize>(
         }
     }
     outcomes
+}
+
+/// Takes all lanes through the steps of a block; `scene` is one of them. `stopped` is told what goes
+/// off.
+#[inline(always)]
+fn through<const N: usize>(
+    bank: &mut Bank<N>,
+    steps: &[Step],
+    scene: &Scene<'_>,
+    loads: &mut Loads<'_>,
+    draws: &[Draw; N],
+    mut trace: Option<&mut Trace>,
+    mut stopped: impl FnMut(usize, Stop),
+) {
+    let Scene { cell, block, .. } = *scene;
+    let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
+    let heater_w = bank.heater_w(0, cell);
+    for step in steps {
+        let before = bank.state;
+        let scene = Scene { step, ..*scene };
+        let flows = bank.step::<ROUNDS>(&scene);
+        if !may_stop(&before, &bank.state, &bank.floor_v, most_a) {
+            if let Some(trace) = trace.as_deref_mut() {
+                trace.moments.push(moment(
+                    block,
+                    (step.at_s, block.dt_s),
+                    bank.off[0],
+                    &bank.state.lane(0),
+                    &flows,
+                    heater_w,
+                ));
+            }
+            continue;
+        }
+        for lane in 0..N {
+            let (was, is) = (before.lane(lane), bank.state.lane(lane));
+            if !may_stop(&was, &is, &[bank.floor_v[lane]], most_a) {
+                continue;
+            }
+            let mut alone = bank.lane(lane);
+            let tell = |part: Part| {
+                if let Some(trace) = trace.as_deref_mut() {
+                    let span = (part.from_s, part.dt_s);
+                    let Part { off, state, flows, .. } = part;
+                    trace.moments.push(moment(block, span, off, &state, &flows, heater_w));
+                }
+            };
+            let stops = alone.step_by_parts(before.lane(lane), &scene, &draws[lane], loads, tell);
+            bank.put(lane, &alone);
+            for stop in stops {
+                stopped(lane, stop);
+            }
+        }
+    }
+}
+
+/// The same where some packs are warm enough for a source that waits and others are not: one after
+/// another, each by its own steps.
+#[inline(never)]
+fn through_apart<const N: usize>(
+    bank: &mut Bank<N>,
+    given: &[&[Step]; N],
+    scene: &Scene<'_>,
+    loads: &mut Loads<'_>,
+    draws: &[Draw; N],
+    mut stopped: impl FnMut(usize, Stop),
+) {
+    for (lane, (steps, draw)) in given.iter().zip(draws).enumerate() {
+        let mut alone = bank.lane(lane);
+        let draw = std::array::from_ref(draw);
+        through(&mut alone, steps, scene, loads, draw, None, |_, stop| stopped(lane, stop));
+        bank.put(lane, &alone);
+    }
 }
 
 /// Whether a voltage may have fallen to the floor in the step between two means, or cannot be

@@ -207,6 +207,7 @@ fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>>
             current_a: offer.thing.current_a,
             profile: offer.thing.profile,
             when: hours.when.clone(),
+            charges_above_c: hours.charges_above_c,
         };
         let sources = Sources {
             most_a: charger.current_a,
@@ -220,10 +221,10 @@ fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>>
 
 fn panels(plan: &Plan, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
     let stands = plan.supplies.iter().find_map(|supply| match supply {
-        Supply::Panel(panel) => Some(panel.aim.clone()),
+        Supply::Panel(panel) => Some((panel.aim.clone(), panel.charges_above_c)),
         Supply::Charger(_) => None,
     });
-    let aim = stands.unwrap_or(Aim::Fixed(Facing::FLAT));
+    let stands = stands.unwrap_or((Aim::Fixed(Facing::FLAT), None));
     let mut panels = vec![Alternative::own(Sources::default())];
     for offer in &catalogue.panels {
         for count in 1..=offer.most {
@@ -232,7 +233,7 @@ fn panels(plan: &Plan, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
                 if !bears(&with.thing, &offer.thing, count) {
                     continue;
                 }
-                let Some(sources) = array(offer, count, &with.thing.controller, &aim) else {
+                let Some(sources) = array(offer, count, &with.thing.controller, &stands) else {
                     continue;
                 };
                 let controller = Alternative::bought(with, 1, ());
@@ -279,7 +280,7 @@ fn array(
     offer: &Offer<source::Panel>,
     count: u32,
     controller: &Controller,
-    aim: &Aim,
+    (aim, charges_above_c): &(Aim, Option<f64>),
 ) -> Option<Sources> {
     let share = f64::from(count);
     let part = Controller::new(
@@ -289,8 +290,13 @@ fn array(
         *controller.profile(),
     )
     .ok()?;
-    let panel =
-        Panel { name: offer.name.clone(), panel: offer.thing, aim: aim.clone(), controller: part };
+    let panel = Panel {
+        name: offer.name.clone(),
+        panel: offer.thing,
+        aim: aim.clone(),
+        controller: part,
+        charges_above_c: *charges_above_c,
+    };
     let absorb_v = controller.profile().absorb_v;
     let full_a = match controller.conversion() {
         Conversion::Mppt { efficiency } => {

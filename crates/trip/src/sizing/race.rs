@@ -131,6 +131,8 @@ impl<'a> Race<'a> {
 fn most_of(lit: &[Lit]) -> Option<Lit> {
     // a sky is drawn as it dims panels, and the last has some if any has
     let mut most = lit.last()?.clone();
+    // nor does it wait for anything
+    most.timeline.held.clear();
     for Lit { timeline: other, .. } in lit {
         let most = &mut most.timeline;
         if other.steps.len() != most.steps.len() || other.blocks.len() != most.blocks.len() {

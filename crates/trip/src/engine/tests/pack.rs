@@ -5,8 +5,10 @@ use source::Profile;
 
 use super::super::{Cause, Cell, Keep, run};
 use super::{Days, circuit, draw, limits_case};
+use crate::draws::Draw;
 use crate::ledger;
 use crate::loads::Loads;
+use crate::timeline::{Held, Step, Timeline};
 use crate::trace::Trace;
 
 /// The protection stays open through the nights until a source has brought the voltage back; each
@@ -119,6 +121,63 @@ fn more_current_than_the_pack_lets_through_opens_its_protection() {
     assert_eq!((first.cause, first.device, first.at_s), (Cause::Protection, None, 0.0));
     let most_a = trace.moments.iter().map(|moment| moment.current_a).fold(0.0, f64::max);
     assert!(most_a <= 3.0, "{most_a} A went through");
+}
+
+/// Two sources of 3 A and 1 A, of which the first waits for a pack of 0 °C.
+fn one_of_two_waits(timeline: &mut Timeline) {
+    let with = |waiting_a: f64| -> Vec<Step> {
+        let is_day = |step: &Step| (12.0..20.0).contains(&(step.at_s % 86_400.0 / 3600.0));
+        let given_a = |step: &Step| if is_day(step) { 1.0 + waiting_a } else { 0.0 };
+        let steps = timeline.steps.iter();
+        steps.map(|s| Step { at_s: s.at_s, charger_a: given_a(s), ..Step::default() }).collect()
+    };
+    let (all, rest) = (with(3.0), with(0.0));
+    for block in &mut timeline.blocks {
+        let hour = block.steps.start as f64 / 60.0 % 24.0;
+        // the pack is as warm as the air: above 0 °C from 14:00 on
+        (block.supplied, block.air_c) = ((12.0..20.0).contains(&hour), hour - 13.99);
+    }
+    timeline.steps = all;
+    timeline.held = vec![Held { below_c: 0.0, steps: rest }];
+}
+
+#[test]
+fn a_source_waits_for_the_pack_to_be_warm_and_another_does_not() {
+    let (mut days, _) = limits_case("source-limited-in-power");
+    days.soc_start = 0.5;
+    let (circuit, limits) = (circuit(days.file), Limits::default());
+    let (rig, mut timeline) = (days.rig(), days.timeline());
+    one_of_two_waits(&mut timeline);
+    let cell =
+        Cell { circuit: &circuit, limits: &limits, soc_start: 0.5, idle_a: 0.0, housing: None };
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+    let mut trace = Trace::default();
+    run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    let given_a = |hour: f64| {
+        let at = |moment: &&crate::trace::Moment| moment.at_s >= 3600.0 * hour;
+        trace.moments.iter().find(at).unwrap().source_a
+    };
+    for (hour, expected_a) in [(11.0, 0.0), (13.0, 1.0), (13.9, 1.0), (14.1, 4.0), (19.0, 4.0)] {
+        let found_a = given_a(hour);
+        // the one round of Newton's method leaves 3e-5 A of a jump of 3 A
+        assert!((found_a - expected_a).abs() < 1e-4, "{found_a} A at {hour} h");
+    }
+    // each draw in its own air: some packs are warm enough while others are not
+    let draws: [Draw; 16] = std::array::from_fn(|lane| {
+        let mut one = draw(1);
+        one.days.iter_mut().for_each(|day| day.air_k = 0.4 * lane as f64 - 3.0);
+        one
+    });
+    let together = run(&timeline, &cell, &mut loads, &draws, Keep::Paths);
+    for (draw, outcome) in draws.iter().zip(&together) {
+        let [alone] = run(&timeline, &cell, &mut loads, std::array::from_ref(draw), Keep::Paths);
+        assert!(format!("{alone:?}") == format!("{outcome:?}"), "{draw:?}");
+    }
+    // at the end of the first day the warmest holds what came from 12:00 to 17:00, when the coldest
+    // begins; at its higher voltage the load has taken a little less
+    let evening = |lane: usize| f64::from(together[lane].path[20 * 4 - 1][0]);
+    let more_ah = (evening(15) - evening(0)) * circuit.capacity_ah;
+    assert!((15.0..15.5).contains(&more_ah), "{more_ah} Ah more");
 }
 
 /// A pack with a heater of its own takes the sun's charge in frost, pays for it, and the ledger
