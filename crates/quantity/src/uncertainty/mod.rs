@@ -16,7 +16,7 @@ pub use accuracy::{Accuracy, AccuracyError};
 pub use budget::{Budget, Part, Shape};
 pub use coverage::{student_95, student_95_one_sided};
 pub use outlier::{Grubbs, grubbs};
-pub use proportion::{wilson, wilson_95};
+pub use proportion::{Pairs, wilson, wilson_95};
 pub use verdict::{Verdict, guard_band_95, probability_at_least, verdict};
 
 /// Standard uncertainty of a value known only to lie within ± `half_width`, anywhere with the same
