@@ -52,6 +52,19 @@ impl Housing {
         Self { loss_w_per_k: per_m2 * surface_m2(mass_kg), ..Self::open(mass_kg) }
     }
 
+    /// So many times as much of the battery, each part in its own place: it holds, loses and is
+    /// given so many times the heat.
+    #[must_use]
+    pub fn times(&self, factor: f64) -> Self {
+        let heater =
+            self.heater.map(|heater| Heater { power_w: factor * heater.power_w, ..heater });
+        Self {
+            heat_j_per_k: factor * self.heat_j_per_k,
+            loss_w_per_k: factor * self.loss_w_per_k,
+            heater,
+        }
+    }
+
     /// The time in which it follows the air by 63 %, in s.
     #[must_use]
     pub fn time_s(&self) -> f64 {
@@ -67,6 +80,19 @@ impl Housing {
     }
 }
 
+/// Rigid foam weighs so much (from memory of data sheets).
+const FOAM_KG_PER_M3: f64 = 30.0;
+
+/// Mass of a box of foam of this thickness around a battery of this mass (kg): the foam alone, close
+/// around a battery of the usual shape.
+#[must_use]
+pub fn foam_kg(mass_kg: f64, foam_m: f64) -> f64 {
+    let edge_m = edge_m(mass_kg);
+    let outside_m = edge_m + 2.0 * foam_m.max(0.0);
+    let volume_m3 = (outside_m + edge_m) * outside_m * outside_m - 2.0 * edge_m.powi(3);
+    FOAM_KG_PER_M3 * volume_m3
+}
+
 impl Heater {
     /// Whether it is on at this temperature, having been on before or not.
     #[must_use]
@@ -77,8 +103,13 @@ impl Heater {
 
 /// The surface of a body of a battery's usual shape, twice as long as wide and high.
 fn surface_m2(mass_kg: f64) -> f64 {
-    // edges 2a, a, a: volume 2a³, surface 10a²
-    10.0 * (mass_kg.max(0.0) / KG_PER_M3 / 2.0).powf(2.0 / 3.0)
+    // edges 2a, a, a: surface 10a²
+    10.0 * edge_m(mass_kg).powi(2)
+}
+
+/// The shorter edge of such a body, whose volume is 2a³.
+fn edge_m(mass_kg: f64) -> f64 {
+    (mass_kg.max(0.0) / KG_PER_M3 / 2.0).cbrt()
 }
 
 impl Circuit {
@@ -142,6 +173,25 @@ mod tests {
         assert!(heat_wh > 10.0);
         // charging warms too
         assert!(circuit.heat_w(&State::rested(0.5), -20.0, &Climate::MILD) > 0.0);
+    }
+
+    #[test]
+    fn two_in_their_own_places_cool_as_one_does() {
+        let heater = Some(Heater { power_w: 20.0, on_below_c: 2.0, off_above_c: 8.0 });
+        let one = Housing { heater, ..Housing::open(6.0) };
+        let two = one.times(2.0);
+        assert!((two.time_s() - one.time_s()).abs() < 1e-9);
+        // the same heat warms each of two half as far
+        let rise_k = |housing: Housing| housing.after(5.0, 5.0, 12.0, 1e9) - 5.0;
+        assert!((rise_k(two) - 0.5 * rise_k(one)).abs() < 1e-9);
+        assert_eq!(two.heater.map(|heater| heater.power_w), Some(40.0));
+    }
+
+    #[test]
+    fn a_box_weighs_what_its_walls_do() {
+        // 4 kg are 2 l, 20 by 10 by 10 cm; 5 cm of foam around them fill 30 by 20 by 20 cm
+        assert!((foam_kg(4.0, 0.05) - 0.03 * (12.0 - 2.0)).abs() < 1e-9);
+        assert_eq!(foam_kg(4.0, 0.0), 0.0);
     }
 
     #[test]

@@ -33,7 +33,7 @@ pub use chemistry::Chemistry;
 pub use circuit::{Circuit, Climate, Rise, State, Step, Warmth, Wells};
 pub use demand::Demand;
 pub use error::PackError;
-pub use housing::{Heater, Housing};
+pub use housing::{Heater, Housing, foam_kg};
 pub use interval::{Likely, Start, likely_runtime, likely_runtime_from};
 pub use joined::inrush_a;
 pub use limits::Limits;

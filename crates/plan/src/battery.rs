@@ -9,19 +9,29 @@ use quantity::Kind;
 
 use crate::error::PlanError;
 use crate::section::Section;
-use crate::{measured, site::COVERAGE_95};
+use crate::strings::{Strings, Used};
+use crate::{measured, price, site::COVERAGE_95};
 
 /// The pack of a plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Battery {
-    /// Its model.
+    /// Its model: all packs as one.
     pub pack: Pack,
+    /// One of the equal packs (or strings of them) that stand side by side; all of them where they
+    /// are unlike.
+    pub one: Pack,
+    /// So many of `one` stand side by side.
+    pub strings: u32,
     /// Charge held when the trip begins, as a share.
     pub soc_start: f64,
     /// The record it was measured from.
     pub record: Option<PathBuf>,
-    /// Its mass (kg), where it is known.
+    /// The mass of all packs together (kg), where it is known.
     pub mass_kg: Option<f64>,
+    /// The price of all packs together, in the plan's currency, where it is known.
+    pub price: Option<f64>,
+    /// Thickness of the foam of its box (m); 0 in the open.
+    pub foam_m: f64,
     /// How it keeps its warmth, where its mass is known; else it is as warm as the air.
     pub housing: Option<Housing>,
     /// The current (A) that flows between unlike packs the moment they are joined; 0 for one pack.
@@ -31,7 +41,7 @@ pub struct Battery {
 /// A `[pack]` table. `folder` is where relative paths begin.
 pub(crate) fn read(
     mut section: Section<'_>,
-    folder: &Path,
+    (folder, currency): (&Path, Option<&str>),
     defaults: &mut Vec<String>,
 ) -> Result<Battery, PlanError> {
     let soc_start = section.maybe("start", Kind::Fraction)?.unwrap_or_else(|| {
@@ -39,24 +49,37 @@ pub(crate) fn read(
         1.0
     });
     let mass_kg = section.maybe("mass", Kind::Mass)?;
-    let housing = read_housing(&mut section, mass_kg)?;
+    let price = price::read(&mut section, currency)?;
+    let (housing, foam_m) = read_housing(&mut section, mass_kg)?;
     let beside = read_beside(&mut section, folder, defaults)?;
-    if let Some(file) = section.maybe_text("file")? {
-        let path = folder.join(&file);
-        let used = Used::read(&mut section)?;
-        let (pack, record) = crate::read_pack_file(&path, defaults).map_err(|error| {
-            // an error inside that file points there; one that it can't be read points here
-            if error.at.is_some() { error } else { section.error("file", error.message) }
-        })?;
-        let pack = used.apply(&section, pack)?;
-        let (pack, inrush_a) = beside.join(pack, soc_start, section.error_here(""))?;
-        section.finish()?;
-        return Ok(Battery { pack, soc_start, record, mass_kg, housing, inrush_a });
-    }
     let here = section.error_here("");
-    let (pack, record) = read_model(section, folder, defaults)?;
-    let (pack, inrush_a) = beside.join(pack, soc_start, here)?;
-    Ok(Battery { pack, soc_start, record, mass_kg, housing, inrush_a })
+    let (strings, record) = match section.maybe_text("file")? {
+        Some(file) => {
+            let used = Used::read(&mut section)?;
+            let (pack, record) =
+                crate::read_pack_file(&folder.join(&file), defaults).map_err(|error| {
+                    // an error inside that file points there; one that it can't be read points here
+                    if error.at.is_some() { error } else { section.error("file", error.message) }
+                })?;
+            let strings = used.apply(&section, pack)?;
+            section.finish()?;
+            (strings, record)
+        }
+        None => read_model(section, folder, defaults)?,
+    };
+    let (Strings { one, count, all: pack }, inrush_a) = beside.join(strings, soc_start, here)?;
+    Ok(Battery {
+        pack,
+        one,
+        strings: count,
+        soc_start,
+        record,
+        mass_kg,
+        price,
+        foam_m,
+        housing,
+        inrush_a,
+    })
 }
 
 /// Other packs joined to the first in parallel, each behind wires of its own.
@@ -76,7 +99,7 @@ fn read_beside(
     for (name, mut entry) in section.named_sections("beside")? {
         let lead_ohm = entry.maybe("lead", Kind::Resistance)?.unwrap_or(0.0);
         let is_named = entry.has("name");
-        let (mut pack, _) = read_model(entry, folder, defaults)?;
+        let mut pack = read_model(entry, folder, defaults)?.0.all;
         if !is_named {
             pack.name = name;
         }
@@ -87,36 +110,38 @@ fn read_beside(
 
 impl Beside {
     /// All packs as one, and the current between them when they are joined.
-    fn join(self, pack: Pack, soc: f64, place: PlanError) -> Result<(Pack, f64), PlanError> {
+    fn join(self, first: Strings, soc: f64, place: PlanError) -> Result<(Strings, f64), PlanError> {
         if self.others.is_empty() && self.lead_ohm == 0.0 {
-            return Ok((pack, 0.0));
+            return Ok((first, 0.0));
         }
-        let mut packs = vec![(pack, self.lead_ohm)];
+        let mut packs = vec![(first.all, self.lead_ohm)];
         packs.extend(self.others);
         let joined = Pack::joined(&packs)
             .map_err(|error| PlanError { message: error.to_string(), ..place })?;
-        Ok((joined, pack::inrush_a(&packs, soc)))
+        Ok((Strings::single(joined), pack::inrush_a(&packs, soc)))
     }
 }
 
-/// How a pack of this mass keeps its warmth: in the open, or in a box of foam.
+/// How a pack of this mass keeps its warmth, in the open or in a box of foam; and how thick that
+/// is (m).
 fn read_housing(
     section: &mut Section<'_>,
     mass_kg: Option<f64>,
-) -> Result<Option<Housing>, PlanError> {
+) -> Result<(Option<Housing>, f64), PlanError> {
     let foam_m = section.maybe("foam", Kind::Length)?;
     let heater = match section.maybe_section("heater")? {
         Some(heater) => Some(read_heater(heater)?),
         None => None,
     };
-    let in_place = |housing: Housing| Ok(Some(Housing { heater, ..housing }));
+    let in_place =
+        |housing: Housing| Ok((Some(Housing { heater, ..housing }), foam_m.unwrap_or(0.0)));
     match (mass_kg, foam_m) {
         (Some(mass_kg), _) if mass_kg <= 0.0 => {
             Err(section.error("mass", "a pack has a mass above zero, such as \"5.2 kg\""))
         }
         (Some(mass_kg), Some(foam_m)) => in_place(Housing::insulated(mass_kg, foam_m)),
         (Some(mass_kg), None) => in_place(Housing::open(mass_kg)),
-        (None, None) if heater.is_none() => Ok(None),
+        (None, None) if heater.is_none() => Ok((None, 0.0)),
         (None, _) => {
             Err(section.missing("mass", "\"5.2 kg\" (how warm a box keeps a pack hangs on it)"))
         }
@@ -144,7 +169,7 @@ pub(crate) fn read_model(
     mut section: Section<'_>,
     folder: &Path,
     defaults: &mut Vec<String>,
-) -> Result<(Pack, Option<PathBuf>), PlanError> {
+) -> Result<(Strings, Option<PathBuf>), PlanError> {
     let name = section.maybe_text("name")?;
     let chemistry: Option<Chemistry> = section.maybe_parsed("chemistry")?;
     let rated_ah = section.maybe("rated", Kind::Charge)?;
@@ -178,50 +203,9 @@ pub(crate) fn read_model(
         pack.name = name;
     }
     read_limits(&mut section, &mut pack)?;
-    let pack = Used::read(&mut section)?.apply(&section, pack)?;
+    let strings = Used::read(&mut section)?.apply(&section, pack)?;
     section.finish()?;
-    Ok((pack, record.map(|record| folder.join(record))))
-}
-
-/// How a pack is used: several as one, and no longer new.
-struct Used {
-    in_series: u32,
-    in_parallel: u32,
-    /// Factors on capacity and resistances.
-    aged: [f64; 2],
-}
-
-impl Used {
-    /// More of them in a row or side by side is no 12 V equipment.
-    const MOST: i64 = 100;
-
-    fn read(section: &mut Section<'_>) -> Result<Self, PlanError> {
-        let mut count = |key| {
-            let count = section.maybe_count(key, 1..=Self::MOST)?.unwrap_or(1);
-            Ok(u32::try_from(count).unwrap_or(1))
-        };
-        let (in_series, in_parallel) = (count("in_series")?, count("in_parallel")?);
-        let mut aged = [1.0, 1.0];
-        if let Some(mut table) = section.maybe_section("aged")? {
-            aged[0] = table.maybe("capacity", Kind::Fraction)?.unwrap_or(1.0);
-            aged[1] = table.maybe_number("resistance", 0.1..=100.0)?.unwrap_or(1.0);
-            if aged[0] <= 0.0 {
-                return Err(table.error("capacity", "some capacity is left, such as \"85 %\""));
-            }
-            table.finish()?;
-        }
-        Ok(Self { in_series, in_parallel, aged })
-    }
-
-    fn apply(&self, section: &Section<'_>, pack: Pack) -> Result<Pack, PlanError> {
-        let [capacity, resistance] = self.aged;
-        if (self.in_series, self.in_parallel, self.aged) == (1, 1, [1.0, 1.0]) {
-            return Ok(pack);
-        }
-        pack.aged(capacity, resistance)
-            .and_then(|aged| aged.bank(self.in_series, self.in_parallel))
-            .map_err(|error| section.error_here(error.to_string()))
-    }
+    Ok((strings, record.map(|record| folder.join(record))))
 }
 
 fn read_limits(section: &mut Section<'_>, pack: &mut Pack) -> Result<(), PlanError> {
@@ -338,9 +322,9 @@ mod tests {
         );
         let source = Source { file: "pack.toml", text: &text };
         crate::with_root(&source, |mut root| {
-            let (pack, _) = read_model(root.section("pack")?, Path::new(""), &mut Vec::new())?;
+            let (strings, _) = read_model(root.section("pack")?, Path::new(""), &mut Vec::new())?;
             root.finish()?;
-            Ok(pack)
+            Ok(strings.all)
         })
     }
 

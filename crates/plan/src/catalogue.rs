@@ -96,8 +96,8 @@ impl Catalogue {
             let mut packs = Vec::new();
             for (name, mut entry) in root.named_sections("packs")? {
                 let offer = counted(name, &mut entry)?;
-                let (pack, _) = battery::read_model(entry, folder, &mut defaults)?;
-                let pack = Pack { name: offer.name.clone(), ..pack };
+                let (strings, _) = battery::read_model(entry, folder, &mut defaults)?;
+                let pack = Pack { name: offer.name.clone(), ..strings.all };
                 packs.push(offer.of(pack));
             }
             let mut panels = Vec::new();

@@ -17,7 +17,7 @@ pub fn as_devices(field: &Field) -> String {
             let name = format!("load-{}", at + 1);
             let power = Kind::Power.show(part.power_w);
             let duty = if part.share_of_time > 0.995 { 1.0 } else { part.share_of_time };
-            let when = When { spans: vec![night], duty };
+            let when = When::of(vec![night], duty);
             format!("[rig.devices.{name}]\npower = \"{power}\"\nwhen = \"{when}\"\n")
         })
         .collect();

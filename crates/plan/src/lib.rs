@@ -10,11 +10,13 @@ mod devices;
 mod error;
 mod gear;
 mod measured;
+mod price;
 mod reading;
 mod rows;
 mod section;
 mod series;
 mod site;
+mod strings;
 mod supply;
 mod weather;
 
@@ -53,6 +55,8 @@ pub struct Plan {
     pub dates: Dates,
     /// What sky its days may have.
     pub weather: Weather,
+    /// The word its prices are counted in, where it names one.
+    pub currency: Option<String>,
     /// From what battery.
     pub battery: Battery,
     /// What it feeds.
@@ -81,19 +85,23 @@ impl Plan {
         let source = Source { file, text };
         with_root(&source, |mut root| {
             let mut defaults = Vec::new();
+            let currency = root.maybe_text("currency")?;
+            let counted_in = currency.as_deref();
             let mut section = root.section("site")?;
             let site = site::read_site(&mut section, &mut defaults)?;
             section.finish()?;
             let air_section = root.maybe_section("air")?;
             let dates = site::read_dates(root.section("trip")?, &mut defaults)?;
             let weather_section = root.maybe_section("weather")?;
-            let battery = battery::read(root.section("pack")?, folder, &mut defaults)?;
+            let battery =
+                battery::read(root.section("pack")?, (folder, counted_in), &mut defaults)?;
             let full_v = battery.pack.circuit.ocv.at(1.0);
             let gear = gear::read(root.section("rig")?, full_v, &mut defaults)?;
             let air = air::read(air_section, gear.follows_dew(), &mut defaults)?;
+            let about = supply::About { site: &site, dates: &dates, currency: counted_in };
             let mut supplies = Vec::new();
             for (name, entry) in root.named_sections("sources")? {
-                supplies.push(supply::read(name, entry, (&site, &dates), &mut defaults)?);
+                supplies.push(supply::read(name, entry, &about, &mut defaults)?);
             }
             let panels = supplies.iter().any(|supply| matches!(supply, Supply::Panel(_)));
             let matters = panels || gear.only_when_clear.contains(&true) || gear.follows_dew();
@@ -106,6 +114,7 @@ impl Plan {
                 air,
                 dates,
                 weather,
+                currency,
                 battery,
                 gear,
                 supplies,
@@ -132,9 +141,10 @@ pub fn read_pack_file(
         return Ok((pack, None));
     }
     with_root(&source, |mut root| {
-        let found = battery::read_model(root.section("pack")?, folder_of(path), defaults)?;
+        let (strings, record) =
+            battery::read_model(root.section("pack")?, folder_of(path), defaults)?;
         root.finish()?;
-        Ok(found)
+        Ok((strings.all, record))
     })
 }
 
@@ -200,6 +210,74 @@ fn folder_of(path: &Path) -> &Path {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const PLAN: &str = r#"
+format = 1
+currency = "crowns"
+[site]
+latitude = "56.9 N"
+longitude = "4.2 W"
+[trip]
+first_evening = "2026-10-09"
+[pack]
+chemistry = "LFP"
+rated = "20 Ah"
+mass = "5 kg"
+price = 170
+in_parallel = 2
+[rig.devices.mount]
+power = "9 W"
+least_voltage = "11.4 V"
+least_settable = "10.8 V"
+when = "dark"
+[sources.panel]
+panel = "100 W"
+tilt = "45°"
+azimuth = "180°"
+controller = { kind = "MPPT", absorb = "14.4 V" }
+mass = "7.5 kg"
+price = 160.5
+"#;
+
+    fn parse(text: &str) -> Result<Plan, PlanError> {
+        Plan::parse("plan.toml", Path::new(""), text)
+    }
+
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test")]
+    fn things_weigh_and_cost() {
+        let plan = parse(PLAN).unwrap();
+        assert_eq!(plan.currency.as_deref(), Some("crowns"));
+        let battery = &plan.battery;
+        assert_eq!((battery.mass_kg, battery.price), (Some(5.0), Some(170.0)));
+        assert_eq!((battery.strings, battery.one.rated_ah, battery.pack.rated_ah), (2, 20.0, 40.0));
+        assert_eq!(plan.gear.least_settable_v, [Some(10.8)]);
+        let [Supply::Panel(panel)] = &plan.supplies[..] else { panic!("{:?}", plan.supplies) };
+        assert_eq!((panel.mass_kg, panel.price), (Some(7.5), Some(160.5)));
+    }
+
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test")]
+    fn unlike_packs_are_one() {
+        let beside = "in_parallel = 2\n[pack.beside.old]\nchemistry = \"AGM\"\nrated = \"30 Ah\"\n";
+        let battery = parse(&PLAN.replace("in_parallel = 2\n", beside)).unwrap().battery;
+        assert_eq!((battery.strings, battery.one.rated_ah), (1, 70.0));
+        assert_eq!(battery.one, battery.pack);
+    }
+
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test")]
+    fn a_price_needs_a_currency_and_a_cutoff_room() {
+        for (from, to, line, says) in [
+            ("currency = \"crowns\"\n", "", 12, "currency = \"crowns\""),
+            ("price = 170", "price = \"dear\"", 13, "\"dear\""),
+            ("10.8 V", "11.8 V", 18, "not above the least voltage it works at now, 11.4 V"),
+        ] {
+            let error = parse(PLAN.replace(from, to).as_str()).unwrap_err();
+            assert_eq!(error.at.as_ref().map(|spot| spot.line), Some(line), "{error}");
+            assert!(error.message.contains(says), "{error}");
+        }
+    }
 
     /// Whoever copies the documentation's plan gets a plan, with all of the rig in it.
     #[test]

@@ -10,6 +10,10 @@ const IACS_OHM_MM2_KM: f64 = 1000.0 / 58.0;
 /// Change of that resistance with temperature at 20 °C, 1/K (IEC 60028).
 const PER_KELVIN: f64 = 0.003_93;
 
+/// Density of copper at 20 °C, g/cm³ (CRC Handbook of Chemistry and Physics, physical constants of
+/// inorganic compounds). Copper drawn to wire and annealed has 8.89 (IEC 60028), a hundredth less.
+const DENSITY_G_CM3: f64 = 8.96;
+
 /// IEC 60228 table 3, class 5 (flexible), plain copper: nominal section (mm²) and the greatest
 /// resistance at 20 °C (Ω/km) a conductor of that name may have.
 pub(crate) const FLEXIBLE_OHM_KM: [(f64, f64); 18] = [
@@ -148,6 +152,14 @@ impl Cable {
         let per_m = self.section.ohm_km() / 1000.0;
         2.0 * self.length_m * per_m * (1.0 + PER_KELVIN * (self.copper_c - 20.0))
     }
+
+    /// Mass of the copper of both leads (kg), without insulation and sheath, by its nominal
+    /// section.
+    #[must_use]
+    pub fn copper_kg(&self) -> f64 {
+        // 1 mm² over 1 m is 1 cm³
+        2.0 * self.length_m * self.section.mm2() * DENSITY_G_CM3 / 1000.0
+    }
 }
 
 /// What lies between one point of the rig and the next.
@@ -211,6 +223,17 @@ impl Wire {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn copper_weighs_what_its_volume_says() {
+        // 2 × 10 m of 2.5 mm² are 50 cm³
+        let cable = Cable::new(Section::Mm2(2.5), 10.0);
+        assert!((cable.copper_kg() - 0.448).abs() < 1e-9, "{} kg", cable.copper_kg());
+        // wire tables have 19.77 lb per 1000 ft of a bare 12 AWG conductor (ASTM B258 at 8.89 g/cm³,
+        // from memory): 29.4 kg/km
+        let gauge = Cable::new(Section::Awg(12), 500.0).copper_kg();
+        assert!((gauge / 29.42 - 1.0).abs() < 0.01, "{gauge} kg");
+    }
 
     #[test]
     fn sizes_one_can_buy() {

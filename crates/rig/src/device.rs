@@ -53,7 +53,7 @@ impl Use {
     #[must_use]
     pub fn charging(energy_wh: f64, charger_w: f64, from: Edge) -> Use {
         let lasting_s = 3600.0 * energy_wh / charger_w;
-        let when = When { spans: vec![Span::For(from, lasting_s)], duty: 1.0 };
+        let when = When::of(vec![Span::For(from, lasting_s)], 1.0);
         Use { name: "charging".to_owned(), ..Use::new(Load::Power(charger_w), when) }
     }
 

@@ -24,7 +24,7 @@ fn span() -> impl Strategy<Value = Span> {
 
 fn when() -> impl Strategy<Value = When> {
     (prop::collection::vec(span(), 1..4), 1..=100u32)
-        .prop_map(|(spans, percent)| When { spans, duty: f64::from(percent) * 0.01 })
+        .prop_map(|(spans, percent)| When::of(spans, f64::from(percent) * 0.01))
 }
 
 proptest! {

@@ -208,7 +208,7 @@ fn shed(plan: &Plan, name: &str, from_s: Option<f64>) -> Option<Plan> {
     let span = from_s.map_or(Span::Always, |from_s| {
         Span::Between(Edge::Clock(from_s), Edge::Sky(Event::Sunrise, 0.0))
     });
-    let nothing = Use::new(Load::OFF, When { spans: vec![span], duty: 1.0 });
+    let nothing = Use::new(Load::OFF, When::of(vec![span], 1.0));
     // the last use in the list counts
     change_device(plan, name, |device| device.uses.push(nothing))
 }

@@ -39,6 +39,26 @@ pub(super) fn read(name: String, entry: &mut Section<'_>) -> Result<Stated<Devic
     Ok((device, spread))
 }
 
+/// The lowest voltage the device's cutoff may be set to: not above the one it is set to.
+pub(super) fn read_settable(
+    entry: &mut Section<'_>,
+    least_voltage_v: Option<f64>,
+) -> Result<Option<f64>, PlanError> {
+    let settable_v = entry.maybe("least_settable", Kind::Voltage)?;
+    if let (Some(settable_v), Some(least_v)) = (settable_v, least_voltage_v)
+        && settable_v > least_v
+    {
+        return Err(entry.error(
+            "least_settable",
+            format!(
+                "this is the lowest voltage the cutoff may be set to; it is not above the least voltage it works at now, {}",
+                Kind::Voltage.show(least_v)
+            ),
+        ));
+    }
+    Ok(settable_v)
+}
+
 fn read_use(name: String, entry: &mut Section<'_>) -> Result<Stated<Use>, PlanError> {
     if let Some(charging) = entry.maybe_section("charging")? {
         let (used, spread) = weather::read_charging(charging)?;

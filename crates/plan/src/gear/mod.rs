@@ -20,6 +20,8 @@ pub struct Gear {
     pub rig: Rig,
     /// Relative standard uncertainty of each device's load, in the order of [`Rig::devices`].
     pub load_spread: Vec<f64>,
+    /// The lowest voltage (V) that each device's cutoff may be set to, where it can be set.
+    pub least_settable_v: Vec<Option<f64>>,
     /// Whether each device works only while the sky is clear, in the same order.
     pub only_when_clear: Vec<bool>,
 }
@@ -60,6 +62,7 @@ pub(crate) fn read(
     }
     let mut devices = Vec::new();
     let mut load_spread = Vec::new();
+    let mut least_settable_v = Vec::new();
     let mut only_when_clear = Vec::new();
     let described = section.named_sections("devices")?;
     if described.is_empty() {
@@ -74,6 +77,7 @@ pub(crate) fn read(
         if device.least_voltage_v.is_none() {
             device.least_voltage_v = Some(taken.least_v(&device, &branches, least_voltage_v));
         }
+        least_settable_v.push(device::read_settable(&mut entry, device.least_voltage_v)?);
         load_spread.push(spread.unwrap_or_else(|| taken.spread(&name)));
         devices.push(device);
         entry.finish()?;
@@ -98,7 +102,7 @@ pub(crate) fn read(
     let rig = Rig::new(branches, devices).map_err(|error| {
         at(&entries, &section, error.name().unwrap_or_default(), keys(&error), error.to_string())
     })?;
-    Ok(Gear { rig, load_spread, only_when_clear })
+    Ok(Gear { rig, load_spread, least_settable_v, only_when_clear })
 }
 
 /// What was taken as usual, since nothing is said.

@@ -10,6 +10,7 @@ use sky::Aim;
 use source::{Controller, Conversion, Profile};
 
 use crate::error::PlanError;
+use crate::price;
 use crate::section::Section;
 use crate::site::{Dates, Site};
 
@@ -35,6 +36,10 @@ pub struct Panel {
     pub controller: Controller,
     /// See [`Supply::charges_above_c`].
     pub charges_above_c: Option<f64>,
+    /// The mass of both (kg), where it is known.
+    pub mass_kg: Option<f64>,
+    /// The price of both, in the plan's currency, where it is known.
+    pub price: Option<f64>,
 }
 
 /// A charger and its hours.
@@ -81,10 +86,17 @@ impl Supply {
     }
 }
 
+/// What of the plan a source hangs on.
+pub(crate) struct About<'a> {
+    pub(crate) site: &'a Site,
+    pub(crate) dates: &'a Dates,
+    pub(crate) currency: Option<&'a str>,
+}
+
 pub(crate) fn read(
     name: String,
     mut section: Section<'_>,
-    (site, dates): (&Site, &Dates),
+    about: &About<'_>,
     defaults: &mut Vec<String>,
 ) -> Result<Supply, PlanError> {
     let is_panel = section.has("panel") || section.has("data_sheet");
@@ -92,7 +104,7 @@ pub(crate) fn read(
     let supply = match (is_panel, section.has("charger")) {
         (true, false) => {
             let panel = read_panel(&mut section, defaults)?;
-            let aim = panel::read_aim(&mut section, site, dates)?;
+            let aim = panel::read_aim(&mut section, about.site, about.dates)?;
             let controller = match section.maybe_section("controller")? {
                 Some(mut entry) => {
                     let controller = read_controller(&mut entry, defaults)?;
@@ -105,7 +117,9 @@ pub(crate) fn read(
                     );
                 }
             };
-            Supply::Panel(Panel { name, panel, aim, controller, charges_above_c })
+            let mass_kg = section.maybe("mass", Kind::Mass)?;
+            let price = price::read(&mut section, about.currency)?;
+            Supply::Panel(Panel { name, panel, aim, controller, charges_above_c, mass_kg, price })
         }
         (false, true) => {
             let charger = read_charger(name, &mut section, defaults)?;
@@ -171,7 +185,7 @@ fn read_charger(
     let profile = read_profile(section)?;
     let when = section.maybe_parsed("when")?.unwrap_or_else(|| {
         defaults.push(format!("sources.{name}.when = \"day\""));
-        When { spans: vec![rig::schedule::Span::Day], duty: 1.0 }
+        When::of(vec![rig::schedule::Span::Day], 1.0)
     });
     Ok(Charger { name, current_a, profile, when, charges_above_c: None })
 }

@@ -18,6 +18,9 @@ pub struct When {
     pub spans: Vec<Span>,
     /// Duty cycle (0..1) within them.
     pub duty: f64,
+    /// Of all this only what lies within this span, where there is one. No plan writes it; it is for
+    /// asking what a change from some hour on would do.
+    pub within: Option<Span>,
 }
 
 /// One stretch of every night.
@@ -95,16 +98,22 @@ impl Edge {
 }
 
 impl When {
+    /// These spans, at this duty cycle.
+    #[must_use]
+    pub fn of(spans: Vec<Span>, duty: f64) -> When {
+        When { spans, duty, within: None }
+    }
+
     /// All the time.
     #[must_use]
     pub fn always() -> When {
-        When { spans: vec![Span::Always], duty: 1.0 }
+        When::of(vec![Span::Always], 1.0)
     }
 
     /// Not at all.
     #[must_use]
     pub fn never() -> When {
-        When { spans: Vec::new(), duty: 1.0 }
+        When::of(Vec::new(), 1.0)
     }
 
     /// From sunset to sunrise.
@@ -120,6 +129,6 @@ impl When {
     }
 
     fn between(from: Event, to: Event) -> When {
-        When { spans: vec![Span::Between(Edge::Sky(from, 0.0), Edge::Sky(to, 0.0))], duty: 1.0 }
+        When::of(vec![Span::Between(Edge::Sky(from, 0.0), Edge::Sky(to, 0.0))], 1.0)
     }
 }

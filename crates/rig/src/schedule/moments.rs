@@ -85,6 +85,17 @@ fn spans_noon(from: Edge, to: Edge) -> bool {
         || (!from.of_evening() && to.of_evening())
 }
 
+/// What stretches, in order, have in common with one or two others.
+fn shared(stretches: &[(f64, f64)], within: [Option<(f64, f64)>; 2]) -> Vec<(f64, f64)> {
+    let common = |&(from_s, to_s): &(f64, f64)| {
+        within
+            .into_iter()
+            .flatten()
+            .map(move |(least_s, most_s)| (from_s.max(least_s), to_s.min(most_s)))
+    };
+    stretches.iter().flat_map(common).filter(|(from_s, to_s)| from_s < to_s).collect()
+}
+
 impl When {
     /// The stretches (from, to; s on the trip's clock) it means within the window, in order and
     /// without overlap. None where the night has no such hours, for example no dark in June in
@@ -107,7 +118,10 @@ impl When {
                 _ => merged.push((from_s, to_s)),
             }
         }
-        merged
+        match self.within {
+            None => merged,
+            Some(within) => shared(&merged, moments.stretches(within)),
+        }
     }
 
     /// Events it hangs on that do not happen on this night; nothing runs on their account.
@@ -185,6 +199,27 @@ mod tests {
         check("sunrise to sunset", &night, &[(0.0, 7.0), (17.0, 24.0)]);
         check("dark to 20:00", &night, &[]);
         check("04:00 to end of dark", &night, &[]);
+    }
+
+    #[test]
+    fn only_what_lies_within_another_span() {
+        let night = night(true);
+        let check = |text: &str, within: &str, hours: &[(f64, f64)]| {
+            let span = within.parse::<When>().unwrap().spans[0];
+            let when = When { within: Some(span), ..text.parse::<When>().unwrap() };
+            let found: Vec<(f64, f64)> =
+                when.intervals(&night).iter().map(|(a, b)| (a / 3600.0, b / 3600.0)).collect();
+            assert_eq!(found, hours, "{text} within {within}");
+        };
+        check("dark", "02:00 to sunrise", &[(14.0, 15.0)]);
+        check("dark", "20:00 to sunrise", &[(9.0, 15.0)]);
+        check("dark", "04:00 to sunrise", &[]);
+        check("always", "23:00 to sunrise", &[(11.0, 17.0)]);
+        check("19:00 to 22:00, 01:00 to 03:00", "21:30 to 02:00", &[(9.5, 10.0), (13.0, 14.0)]);
+        // by day there are two stretches of one window
+        check("always", "day", &[(0.0, 7.0), (17.0, 24.0)]);
+        let when = When { within: Some(Span::Day), ..When::always() };
+        assert_eq!(when.to_string(), "always, within day");
     }
 
     #[test]

@@ -42,7 +42,7 @@ impl FromStr for When {
         if parts == 1 && spans.is_empty() && duty.is_some() {
             spans.push(Span::Always); // "50 %" alone
         }
-        Ok(When { spans, duty: duty.unwrap_or(1.0) })
+        Ok(When::of(spans, duty.unwrap_or(1.0)))
     }
 }
 
@@ -219,7 +219,7 @@ mod tests {
             ("from dark for 2h30", vec![Span::For(sky(Event::Dark, 0.0), 9000.0)], 1.0),
         ] {
             let found: When = text.parse().unwrap_or_else(|error| panic!("{text:?}: {error}"));
-            assert_eq!(found, When { spans, duty }, "{text}");
+            assert_eq!(found, When::of(spans, duty), "{text}");
         }
     }
 

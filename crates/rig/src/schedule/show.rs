@@ -12,6 +12,9 @@ impl Display for When {
         for (k, span) in self.spans.iter().enumerate() {
             write!(f, "{}{span}", if k > 0 { ", " } else { "" })?;
         }
+        if let Some(within) = self.within {
+            write!(f, ", within {within}")?;
+        }
         if self.duty < 1.0 {
             write!(f, " at {}", Kind::Fraction.show(self.duty))?;
         }

@@ -296,6 +296,8 @@ fn array(
         aim: aim.clone(),
         controller: part,
         charges_above_c: *charges_above_c,
+        mass_kg: None,
+        price: None,
     };
     let absorb_v = controller.profile().absorb_v;
     let full_a = match controller.conversion() {
