@@ -2,7 +2,7 @@
 
 use crate::schedule::{Edge, Span, When};
 use crate::weather::{Conditions, Follows};
-use crate::{Load, RigError, Wire};
+use crate::{AfterBrownout, Load, RigError, Wire};
 
 /// A fuse.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -101,6 +101,8 @@ pub struct Device {
     pub uses: Vec<Use>,
     /// Least voltage (V) at which it works; none if it doesn't mind.
     pub least_voltage_v: Option<f64>,
+    /// What it does once it has seen less than that.
+    pub after_brownout: AfterBrownout,
     /// What to switch off first when it gets tight: the smallest number. None: never.
     pub shed_order: Option<u32>,
     /// Branch it hangs on; none for the pack's terminals.
@@ -117,6 +119,7 @@ impl Device {
             name: name.into(),
             uses: vec![Use::new(load, when)],
             least_voltage_v: None,
+            after_brownout: AfterBrownout::StaysOff,
             shed_order: None,
             feed: None,
             wire: Wire::default(),
@@ -130,6 +133,11 @@ impl Device {
             && !(least_v >= 0.0 && least_v.is_finite())
         {
             return Err(RigError::LeastVoltage { name: name(), least_v });
+        }
+        if let AfterBrownout::Restarts { at_v: Some(at_v), .. } = self.after_brownout
+            && let Some(least_v) = self.least_voltage_v.filter(|least_v| at_v < *least_v)
+        {
+            return Err(RigError::RestartTooLow { name: name(), at_v, least_v });
         }
         if self.uses.is_empty() {
             return Err(RigError::NoUse { name: name() });

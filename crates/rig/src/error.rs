@@ -98,6 +98,28 @@ pub enum RigError {
         /// What it says.
         least_v: f64,
     },
+    /// A device that would start below what it needs.
+    #[error(
+        "{name:?} restarts at {at_v} V, but it needs at least {least_v} V; it starts at that or above"
+    )]
+    RestartTooLow {
+        /// The device.
+        name: String,
+        /// What it says.
+        at_v: f64,
+        /// What it needs.
+        least_v: f64,
+    },
+    /// A device behind a converter that would start at a voltage of its own.
+    #[error(
+        "{name:?} is fed by the converter {feed:?} and restarts when that does: leave out the voltage, \"restarts\" is enough"
+    )]
+    RestartBehind {
+        /// The device.
+        name: String,
+        /// The converter's branch.
+        feed: String,
+    },
     /// A share of time that is none.
     #[error("the peak of {name:?} is there for a share of {share} of the time; write 0 to 1")]
     PeakShare {
@@ -173,6 +195,8 @@ impl RigError {
             | RigError::Load { name, .. }
             | RigError::NoUse { name }
             | RigError::LeastVoltage { name, .. }
+            | RigError::RestartTooLow { name, .. }
+            | RigError::RestartBehind { name, .. }
             | RigError::PeakShare { name, .. }
             | RigError::PeakKind { name }
             | RigError::Follows { name, .. }

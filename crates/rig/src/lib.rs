@@ -10,6 +10,7 @@
 
 mod aggregate;
 mod ampacity;
+mod brownout;
 mod converter;
 mod copper;
 mod device;
@@ -25,6 +26,7 @@ mod weather;
 
 pub use aggregate::{Aggregate, Aggregator, Curve, Sag, Split};
 pub use ampacity::ampacity_a;
+pub use brownout::{AfterBrownout, AfterBrownoutError, RESTART_ABOVE_V, RESTART_AFTER_S};
 pub use converter::Converter;
 pub use copper::{Cable, Section, Wire};
 pub use device::{Device, Fuse, Peak, Use};

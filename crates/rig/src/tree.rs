@@ -1,6 +1,6 @@
 //! The rig as a checked radial tree.
 
-use crate::{Converter, Device, RigError, Wire};
+use crate::{AfterBrownout, Converter, Device, RigError, Wire};
 use std::collections::{HashMap, HashSet};
 
 /// A wire to a hub: what hangs on it shares its voltage drop.
@@ -219,6 +219,12 @@ fn islands(branches: &[Branch], devices: &[Device]) -> Result<Vec<Island>, RigEr
                 feed,
                 output_v: converter.output_v,
             });
+        }
+        if let (AfterBrownout::Restarts { at_v: Some(_), .. }, Some(feed)) =
+            (device.after_brownout, feed)
+        {
+            let (name, feed) = (device.name.clone(), feed.name.clone());
+            return Err(RigError::RestartBehind { name, feed });
         }
         islands[island].leaves.push(Leaf { hub, ohm: device.wire.ohm(), end: End::Device(index) });
     }

@@ -78,6 +78,7 @@ fn device() -> impl Strategy<Value = Device> {
             name: String::new(),
             uses,
             least_voltage_v,
+            after_brownout: rig::AfterBrownout::StaysOff,
             shed_order: None,
             feed,
             wire,

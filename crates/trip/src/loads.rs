@@ -1,6 +1,6 @@
 //! The rig as the step sees it: a curve of current against voltage for each set of devices.
 
-use rig::{Aggregator, Conditions, Curve, Load, Rig};
+use rig::{AfterBrownout, Aggregator, Conditions, Curve, Load, Rig};
 
 use crate::draws::Draw;
 use crate::timeline::Set;
@@ -11,8 +11,22 @@ pub(crate) type Mask = u64;
 /// Everything is off: the pack's protection has opened.
 pub(crate) const ALL_OFF: Mask = Mask::MAX;
 
-/// The most devices a [`Mask`] holds.
-pub(crate) const MOST_DEVICES: usize = 64;
+/// The mask of devices.
+fn mask(devices: impl IntoIterator<Item = usize>) -> Mask {
+    devices.into_iter().fold(0, |mask, device| mask | 1 << device)
+}
+
+/// The devices of a mask.
+pub(crate) fn bits(mut mask: Mask) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let first = mask.trailing_zeros() as usize;
+        mask &= mask.wrapping_sub(1);
+        (first < MOST_DEVICES).then_some(first)
+    })
+}
+
+/// The most devices a [`Mask`] holds, so that all of them off is not yet [`ALL_OFF`].
+pub(crate) const MOST_DEVICES: usize = 63;
 
 /// What the devices that are on ask of the pack, at any voltage.
 #[derive(Debug, Clone, Copy)]
@@ -48,6 +62,12 @@ pub(crate) struct Loads<'a> {
     aggregator: Aggregator<'a>,
     mean: Vec<Load>,
     greatest: Vec<Load>,
+    /// For each device those that go off with it when its converter drops out.
+    together: Vec<Mask>,
+    /// See [`Rig::restart_v`]; infinite for a device that stays off.
+    restart_v: Vec<f64>,
+    /// The devices that restart by themselves after a brownout.
+    restarting: Mask,
 }
 
 impl<'a> Loads<'a> {
@@ -61,6 +81,7 @@ impl<'a> Loads<'a> {
         standing_w: f64,
     ) -> Self {
         let off = vec![Load::OFF; rig.devices().len()];
+        let devices = 0..rig.devices().len();
         let aggregator = Aggregator::new(rig, low_v, high_v);
         Loads {
             rig,
@@ -71,6 +92,11 @@ impl<'a> Loads<'a> {
             aggregator,
             mean: off.clone(),
             greatest: off,
+            together: devices.clone().map(|device| mask(rig.fall_with(device))).collect(),
+            restarting: mask(devices.clone().filter(|device| rig.restart_v(*device).is_some())),
+            restart_v: devices
+                .map(|device| rig.restart_v(device).unwrap_or(f64::INFINITY))
+                .collect(),
         }
     }
 
@@ -96,6 +122,51 @@ impl<'a> Loads<'a> {
         let mut curve = mean.source;
         curve.m[0] += self.standing_w;
         LoadLine { curve, floor_v: bounds.least_source_v, first, collapses }
+    }
+
+    /// What goes off when a device sees too little: all that is on behind its converter.
+    pub(crate) fn falling(&self, set: usize, off: Mask, device: usize) -> Mask {
+        let used = self.sets[set].uses.iter().enumerate().filter(|(_, used)| used.is_some());
+        self.together[device] & !off & mask(used.map(|(index, _)| index)) | 1 << device
+    }
+
+    /// How many devices there are.
+    pub(crate) fn devices(&self) -> usize {
+        self.rig.devices().len()
+    }
+
+    /// The devices that restart by themselves after a brownout.
+    pub(crate) fn restarting(&self) -> Mask {
+        self.restarting
+    }
+
+    /// How long a device is off at least before it restarts.
+    pub(crate) fn restart_after_s(&self, device: usize) -> f64 {
+        match self.rig.devices()[device].after_brownout {
+            AfterBrownout::Restarts { after_s, .. } => after_s,
+            AfterBrownout::StaysOff => f64::INFINITY,
+        }
+    }
+
+    /// Those of the devices in `may` that see enough to start with this voltage at the pack, while
+    /// the devices in `off` are off.
+    pub(crate) fn startable(
+        &mut self,
+        (set, off): (usize, Mask),
+        may: Mask,
+        draw: &Draw,
+        pack_v: f64,
+    ) -> Mask {
+        // no device sees more than the pack gives: most of the time this is the end of it
+        let high = mask(bits(may).filter(|device| self.restart_v[*device] <= pack_v));
+        if high == 0 {
+            return 0;
+        }
+        self.fill(set, off, draw);
+        let Ok(seen) = self.rig.solve(pack_v, &self.mean) else { return 0 };
+        mask(
+            bits(high).filter(|device| self.rig.start_v(*device, &seen) >= self.restart_v[*device]),
+        )
     }
 
     /// Whether anything is meant to be on in a set.

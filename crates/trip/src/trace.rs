@@ -27,8 +27,18 @@ pub(crate) struct Moment {
     pub(crate) loss_w: f64,
 }
 
-/// All steps in order.
+/// A device that came back by itself after a brownout.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Restart {
+    pub(crate) at_s: f64,
+    pub(crate) night: usize,
+    /// Index into the rig's devices.
+    pub(crate) device: usize,
+}
+
+/// All steps in order, and what came back on.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Trace {
     pub(crate) moments: Vec<Moment>,
+    pub(crate) restarts: Vec<Restart>,
 }

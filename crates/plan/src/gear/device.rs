@@ -32,6 +32,7 @@ pub(super) fn read(name: String, entry: &mut Section<'_>) -> Result<Stated<Devic
         name,
         uses,
         least_voltage_v: entry.maybe("least_voltage", Kind::Voltage)?,
+        after_brownout: entry.maybe_parsed("after_brownout")?.unwrap_or_default(),
         shed_order: shed.and_then(|order| u32::try_from(order).ok()),
         feed: read_feed(entry)?,
         wire: read_wire(entry)?,

@@ -7,7 +7,7 @@ mod weather;
 pub(crate) use feed::read_wire;
 
 use quantity::Kind;
-use rig::{Branch, Device, Follows, Rig, RigError};
+use rig::{AfterBrownout, Branch, Device, Follows, Rig, RigError};
 
 use crate::error::PlanError;
 use crate::section::Section;
@@ -78,6 +78,7 @@ pub(crate) fn read(
             device.least_voltage_v = Some(taken.least_v(&device, &branches, least_voltage_v));
         }
         least_settable_v.push(device::read_settable(&mut entry, device.least_voltage_v)?);
+        taken.restart(&device);
         load_spread.push(spread.unwrap_or_else(|| taken.spread(&name)));
         devices.push(device);
         entry.finish()?;
@@ -110,6 +111,7 @@ pub(crate) fn read(
 struct Taken {
     least: Vec<String>,
     least_behind: Vec<String>,
+    restart: Vec<String>,
     spread: Vec<String>,
 }
 
@@ -128,6 +130,12 @@ impl Taken {
         }
     }
 
+    fn restart(&mut self, device: &Device) {
+        if let AfterBrownout::Restarts { at_v: None, .. } = device.after_brownout {
+            self.restart.push(device.name.clone());
+        }
+    }
+
     fn spread(&mut self, name: &str) -> f64 {
         self.spread.push(name.to_owned());
         LOAD_PLUS_MINUS / COVERAGE_95
@@ -137,6 +145,10 @@ impl Taken {
         for (what, names) in [
             ("least_voltage = \"12 V\" for", &self.least),
             ("90 % of its converter's output as the least voltage of", &self.least_behind),
+            (
+                "a restart 0.5 V above its least voltage, or the least input of its converter, of",
+                &self.restart,
+            ),
             ("± 10 % on the load of", &self.spread),
         ] {
             if !names.is_empty() {
@@ -184,6 +196,7 @@ fn keys(error: &RigError) -> &'static [&'static str] {
         RigError::Fuse { .. } => &["fuse"],
         RigError::Load { .. } => &["power", "current", "resistance"],
         RigError::LeastVoltage { .. } | RigError::OutputTooLow { .. } => &["least_voltage", "feed"],
+        RigError::RestartTooLow { .. } | RigError::RestartBehind { .. } => &["after_brownout"],
         RigError::PeakShare { .. } | RigError::PeakKind { .. } => &["peak"],
         RigError::Follows { .. } => &["dew", "cooling"],
         RigError::Converter { .. } | RigError::InputTooLow { .. } => &["converter", "inverter"],

@@ -10,6 +10,7 @@
 //! not ring however small the pack. The step in which something goes off is taken again in parts,
 //! up to that moment and on from it.
 
+mod away;
 mod bank;
 mod solve;
 mod stop;
@@ -17,9 +18,10 @@ mod stop;
 use pack::{Circuit, Housing, Limits};
 
 use crate::draws::Draw;
-use crate::loads::{ALL_OFF, Loads, Mask};
+use crate::loads::{ALL_OFF, Loads, Mask, bits};
 use crate::timeline::{Block, Step, Timeline};
-use crate::trace::{Moment, Trace};
+use crate::trace::{Moment, Restart, Trace};
+use away::Away;
 use bank::{Bank, Flows, Pace, Row, Scene, State};
 use stop::Part;
 
@@ -99,8 +101,9 @@ impl Cell<'_> {
 /// to about 1e-9 V. What changes a load sets the voltage anew.
 const ROUNDS: usize = 1;
 
-/// Takes `N` draws through the trip. A device that has stopped stays off until sunrise; once the
-/// pack's protection has opened everything does, until a source has brought the voltage back.
+/// Takes `N` draws through the trip. A device that has stopped stays off until sunrise, or restarts
+/// if it is one that does; once the pack's protection has opened everything is off until a source
+/// has brought the voltage back. Both are looked at once a step.
 pub(crate) fn run<const N: usize>(
     timeline: &Timeline,
     cell: &Cell<'_>,
@@ -144,6 +147,7 @@ pub(crate) fn run_portable<const N: usize>(
         Keep::Ends | Keep::Paths => None,
     };
     let mut bank = Bank::<N>::start(cell);
+    let mut away: [Away; N] = std::array::from_fn(|_| Away::new(loads.devices()));
     let mut outcomes: [Outcome; N] = std::array::from_fn(|_| Outcome {
         soc: vec![[f64::NAN; 2]; timeline.nights],
         failures: vec![None; timeline.nights],
@@ -158,28 +162,13 @@ pub(crate) fn run_portable<const N: usize>(
         bank.take_air(cell, draws, block);
         let given: [&[Step]; N] =
             std::array::from_fn(|lane| timeline.given(block, bank.pack_c[lane]));
-        for (lane, outcome) in outcomes.iter_mut().enumerate() {
-            let cooled = bank.cooled(lane, cell);
-            if bank.off[lane] != ALL_OFF && block.restart {
-                bank.off[lane] = 0;
-            }
-            if bank.off[lane] == ALL_OFF
-                && (cooled || given[lane].iter().any(Step::is_supplied))
-                && !bank.hot[lane]
-                && bank.lane(lane).rest_v(cell.circuit) >= cell.back_v()
-            {
-                bank.off[lane] = 0;
-            }
-            if bank.off[lane] != ALL_OFF {
-                continue;
-            }
-            if let (first @ None, Some(step), true) = (
-                &mut outcome.failures[block.night],
-                timeline.steps.get(block.steps.start),
-                loads.any_on(block.set),
-            ) {
-                // still open from an earlier night, or from the heat
-                *first = Some(Stop { at_s: step.at_s, device: None, cause: Cause::Protection });
+        for (lane, away) in away.iter_mut().enumerate() {
+            away.cooled = bank.cooled(lane, cell);
+            if block.restart {
+                away.begin();
+                if bank.off[lane] != ALL_OFF {
+                    bank.off[lane] = 0;
+                }
             }
         }
         let pace = Pace::of(cell.circuit, block.dt_s, 1.0);
@@ -192,9 +181,11 @@ pub(crate) fn run_portable<const N: usize>(
             *first = first.or(Some(stop));
         };
         if given.iter().all(|steps| std::ptr::eq(*steps, given[0])) {
-            through(&mut bank, given[0], &scene, loads, draws, trace.as_deref_mut(), stopped);
+            let group = Group { bank: &mut bank, away: &mut away, draws };
+            through(group, given[0], &scene, loads, trace.as_deref_mut(), stopped);
         } else {
-            through_apart(&mut bank, &given, &scene, loads, draws, stopped);
+            let group = Group { bank: &mut bank, away: &mut away, draws };
+            through_apart(group, &given, &scene, loads, stopped);
         }
         bank.warm(cell, draws, block);
         bank.stage_on(block);
@@ -210,24 +201,47 @@ pub(crate) fn run_portable<const N: usize>(
     outcomes
 }
 
-/// Takes all lanes through the steps of a block; `scene` is one of them. `stopped` is told what goes
-/// off.
+/// Draws side by side, and what belongs to each.
+struct Group<'a, const N: usize> {
+    bank: &'a mut Bank<N>,
+    away: &'a mut [Away; N],
+    draws: &'a [Draw; N],
+}
+
+/// Takes all lanes through the steps of a block; `scene` is one of them. `stopped` is told what is
+/// off though it should be on.
 #[inline(always)]
 fn through<const N: usize>(
-    bank: &mut Bank<N>,
+    Group { bank, away, draws }: Group<'_, N>,
     steps: &[Step],
     scene: &Scene<'_>,
     loads: &mut Loads<'_>,
-    draws: &[Draw; N],
     mut trace: Option<&mut Trace>,
     mut stopped: impl FnMut(usize, Stop),
 ) {
     let Scene { cell, block, .. } = *scene;
     let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
     let heater_w = bank.heater_w(0, cell);
+    let mut waits = bank.waits(loads);
     for step in steps {
-        let before = bank.state;
         let scene = Scene { step, ..*scene };
+        if waits {
+            for lane in 0..N {
+                let with = (&mut *loads, &draws[lane]);
+                let back = bank.come_back(lane, &scene, with, &mut away[lane]);
+                if let Some(trace) = trace.as_deref_mut() {
+                    let restart = |device| Restart { at_s: step.at_s, night: block.night, device };
+                    trace.restarts.extend(bits(back).map(restart));
+                }
+                if bank.off[lane] == ALL_OFF && loads.any_on(block.set) {
+                    // still open from an earlier night, or from the heat
+                    let cause = Cause::Protection;
+                    stopped(lane, Stop { at_s: step.at_s, device: None, cause });
+                }
+            }
+            waits = bank.waits(loads);
+        }
+        let before = bank.state;
         let flows = bank.step::<ROUNDS>(&scene);
         if !may_stop(&before, &bank.state, &bank.floor_v, most_a) {
             if let Some(trace) = trace.as_deref_mut() {
@@ -256,11 +270,14 @@ fn through<const N: usize>(
                 }
             };
             let stops = alone.step_by_parts(before.lane(lane), &scene, &draws[lane], loads, tell);
+            let fallen = alone.off[0] & !bank.off[lane];
+            away[lane].note(&stops, fallen, step);
             bank.put(lane, &alone);
             for stop in stops {
                 stopped(lane, stop);
             }
         }
+        waits = bank.waits(loads);
     }
 }
 
@@ -268,17 +285,20 @@ fn through<const N: usize>(
 /// another, each by its own steps.
 #[inline(never)]
 fn through_apart<const N: usize>(
-    bank: &mut Bank<N>,
+    Group { bank, away, draws }: Group<'_, N>,
     given: &[&[Step]; N],
     scene: &Scene<'_>,
     loads: &mut Loads<'_>,
-    draws: &[Draw; N],
     mut stopped: impl FnMut(usize, Stop),
 ) {
-    for (lane, (steps, draw)) in given.iter().zip(draws).enumerate() {
+    for (lane, steps) in given.iter().enumerate() {
         let mut alone = bank.lane(lane);
-        let draw = std::array::from_ref(draw);
-        through(&mut alone, steps, scene, loads, draw, None, |_, stop| stopped(lane, stop));
+        let group = Group {
+            bank: &mut alone,
+            away: std::array::from_mut(&mut away[lane]),
+            draws: std::array::from_ref(&draws[lane]),
+        };
+        through(group, steps, scene, loads, None, |_, stop| stopped(lane, stop));
         bank.put(lane, &alone);
     }
 }

@@ -30,7 +30,7 @@ impl Bank<1> {
         loads: &mut Loads<'_>,
         mut tell: impl FnMut(Part),
     ) -> Vec<Stop> {
-        let Scene { cell, block, step, .. } = *scene;
+        let Scene { block, step, .. } = *scene;
         let mut stops = Vec::new();
         let mut done = 0.0;
         self.state = before;
@@ -49,7 +49,7 @@ impl Bank<1> {
                 return stops;
             }
             let at_s = step.at_s + block.dt_s * done;
-            stops.push(self.switch_off(cell.cut_v(loads), at_s, overloaded));
+            stops.push(self.switch_off(scene, loads, at_s, overloaded));
             self.take_load(0, loads, draw, scene);
             self.state.v[0] = self.start_v(scene);
         }
@@ -104,14 +104,27 @@ impl Bank<1> {
         spare_v
     }
 
-    fn switch_off(&mut self, cut_v: f64, at_s: f64, overloaded: bool) -> Stop {
+    fn switch_off(
+        &mut self,
+        scene: &Scene<'_>,
+        loads: &Loads<'_>,
+        at_s: f64,
+        overloaded: bool,
+    ) -> Stop {
+        let cut_v = scene.cell.cut_v(loads);
         let line = &self.lines[0];
         let protected = overloaded || cut_v >= line.floor_v;
         if protected {
             self.off[0] = ALL_OFF;
             Stop { at_s, device: None, cause: Cause::Protection }
         } else {
-            self.off[0] |= 1 << line.first;
+            // what asks for more than any voltage gives goes off alone; where a converter drops out,
+            // all that hangs on it does
+            self.off[0] |= if line.floor_v.is_finite() {
+                loads.falling(scene.block.set, self.off[0], line.first)
+            } else {
+                1 << line.first
+            };
             let cause = if line.collapses { Cause::Collapse } else { Cause::Brownout };
             Stop { at_s, device: Some(line.first), cause }
         }

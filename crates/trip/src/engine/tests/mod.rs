@@ -12,6 +12,7 @@ use crate::skies::Day;
 use crate::timeline::{Block, Set, Step, Timeline};
 use crate::trace::Trace;
 
+mod away;
 mod pack;
 
 fn reference(name: &str) -> Value {

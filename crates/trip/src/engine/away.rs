@@ -1,0 +1,119 @@
+//! What comes back on, and when: a protection that closes again, a device that restarts.
+
+use super::Stop;
+use super::bank::{Bank, Scene};
+use crate::draws::Draw;
+use crate::loads::{ALL_OFF, Loads, Mask, bits};
+use crate::timeline::Step;
+
+/// A protection that has opened although a source was there does not try again sooner (s; common
+/// practice, no source).
+const TRIES_AGAIN_S: f64 = 900.0;
+
+/// A device that comes back more often than this between two sunrises is left off until the next
+/// one. Its night is lost long before; this bounds what a hopeless one costs to simulate.
+pub(super) const MOST_RESTARTS: u32 = 100;
+
+/// What one draw has to remember of what is off.
+#[derive(Debug, Clone)]
+pub(super) struct Away {
+    /// When each device was last put off, on the trip's clock.
+    fell_s: Vec<f64>,
+    /// How often each has come back since the last sunrise.
+    restarts: Vec<u32>,
+    /// Before this time the protection does not close.
+    closes_s: f64,
+    /// Whether the heat that opened the protection has just gone: it closes without a source.
+    pub(super) cooled: bool,
+}
+
+impl Away {
+    pub(super) fn new(devices: usize) -> Self {
+        Away {
+            fell_s: vec![f64::NEG_INFINITY; devices],
+            restarts: vec![0; devices],
+            closes_s: f64::NEG_INFINITY,
+            cooled: false,
+        }
+    }
+
+    /// A new day.
+    pub(super) fn begin(&mut self) {
+        self.restarts.fill(0);
+    }
+
+    /// Takes note of what has gone off in a step: `fallen` of the devices, or all of them.
+    pub(super) fn note(&mut self, stops: &[Stop], fallen: Mask, step: &Step) {
+        let Some(last) = stops.last() else { return };
+        if last.device.is_none() {
+            self.closes_s = last.at_s + if step.is_supplied() { TRIES_AGAIN_S } else { 0.0 };
+            return;
+        }
+        for device in bits(fallen) {
+            self.fell_s[device] = last.at_s;
+        }
+    }
+}
+
+impl<const N: usize> Bank<N> {
+    /// Whether anything is off that may come back by itself.
+    pub(super) fn waits(&self, loads: &Loads<'_>) -> bool {
+        self.off.iter().any(|off| *off == ALL_OFF || off & loads.restarting() != 0)
+    }
+
+    /// Puts on again, at the beginning of a step, what may come back in a lane; the devices that
+    /// restart.
+    pub(super) fn come_back(
+        &mut self,
+        lane: usize,
+        scene: &Scene<'_>,
+        (loads, draw): (&mut Loads<'_>, &Draw),
+        away: &mut Away,
+    ) -> Mask {
+        let off = self.off[lane];
+        let back = if off == ALL_OFF {
+            if self.closes(lane, scene, away) { ALL_OFF } else { 0 }
+        } else {
+            self.restarts(lane, scene, (loads, draw), away)
+        };
+        if back == 0 {
+            return 0;
+        }
+        self.off[lane] &= !back;
+        self.take_load(lane, loads, draw, scene);
+        self.state.v[lane] = self.lane(lane).start_v(scene);
+        if back == ALL_OFF { 0 } else { back }
+    }
+
+    /// Whether a protection that is open closes: once a source, or the end of the heat that opened
+    /// it, finds the pack at rest high enough.
+    fn closes(&self, lane: usize, scene: &Scene<'_>, away: &Away) -> bool {
+        let Scene { cell, step, .. } = *scene;
+        (away.cooled || step.is_supplied())
+            && !self.hot[lane]
+            && step.at_s >= away.closes_s
+            && self.lane(lane).rest_v(cell.circuit) >= cell.back_v()
+    }
+
+    /// The devices that have been off for long enough and see, without their load, enough to start.
+    fn restarts(
+        &self,
+        lane: usize,
+        scene: &Scene<'_>,
+        (loads, draw): (&mut Loads<'_>, &Draw),
+        away: &mut Away,
+    ) -> Mask {
+        let off = self.off[lane];
+        let at_s = scene.step.at_s;
+        let mut may = 0;
+        for device in bits(off & loads.restarting()) {
+            let rested = at_s >= away.fell_s[device] + loads.restart_after_s(device);
+            may |= u64::from(rested && away.restarts[device] < MOST_RESTARTS) << device;
+        }
+        let back = loads.startable((scene.block.set, off), may, draw, self.state.v[lane]);
+        for device in bits(back) {
+            away.restarts[device] += 1;
+        }
+        back
+    }
+}
