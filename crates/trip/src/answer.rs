@@ -6,6 +6,7 @@ use quantity::uncertainty::wilson_95;
 use serde::Serialize;
 use sky::Night;
 
+use crate::carries::Carries;
 use crate::engine::Cause;
 use crate::ledger::Ledger;
 use crate::survey::Survey;
@@ -173,4 +174,6 @@ pub struct Forecast {
     pub settings: Settings,
     /// How many random trips were drawn.
     pub draws: usize,
+    /// Which of them carries which night.
+    pub(crate) carries: Carries,
 }

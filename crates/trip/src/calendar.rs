@@ -3,7 +3,7 @@
 //! The clock counts seconds from local mean noon of the first evening. Each night lies in its own
 //! window from one local mean noon to the next, so windows are 86,400 s long and touch.
 
-use jiff::civil::Date;
+use jiff::civil::{Date, Time};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use rig::schedule::Moments;
 use sky::{Night, Phase, Place};
@@ -27,6 +27,21 @@ pub(crate) struct Calendar {
     pub(crate) noon: Timestamp,
     pub(crate) evenings: Vec<Evening>,
     zone: TimeZone,
+}
+
+/// A full hour of one night.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FullHour {
+    /// By the clock on the wall, in seconds of the day.
+    pub(crate) clock_s: f64,
+    /// On the trip's clock.
+    pub(crate) at_s: f64,
+}
+
+impl FullHour {
+    pub(crate) fn time(&self) -> Time {
+        Time::midnight().wrapping_add(SignedDuration::from_secs(self.clock_s as i64))
+    }
 }
 
 /// Length of a window.
@@ -138,13 +153,23 @@ impl Calendar {
         })
     }
 
+    /// The full hours by the clock on the wall within a night, in order.
+    pub(crate) fn full_hours(&self, evening: &Evening) -> Vec<FullHour> {
+        let mut hours: Vec<FullHour> = (0..24)
+            .map(|hour| 3600.0 * f64::from(hour))
+            .map(|clock_s| FullHour { clock_s, at_s: self.wall_clock_s(evening, clock_s) })
+            .filter(|hour| (evening.from_s..evening.to_s).contains(&hour.at_s))
+            .collect();
+        hours.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        hours
+    }
+
     /// A time by the clock on the wall within a night's window. A time that a change of the clocks
     /// leaves out is moved as clocks are; one that it brings twice is the first.
     fn wall_clock_s(&self, evening: &Evening, second: f64) -> f64 {
         let [start_s, end_s] = evening.window_s;
         let whole = second.clamp(0.0, 86_399.0) as i64;
-        let time =
-            jiff::civil::Time::midnight().wrapping_add(jiff::SignedDuration::from_secs(whole));
+        let time = Time::midnight().wrapping_add(SignedDuration::from_secs(whole));
         let on = |date: Date| {
             let local = date.to_datetime(time);
             let instant = self.zone.to_ambiguous_timestamp(local).compatible().ok()?;

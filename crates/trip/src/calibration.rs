@@ -9,7 +9,7 @@ use rand_pcg::rand_core::Rng;
 use crate::answer::Settings;
 use crate::draws::Draw;
 use crate::engine::{self, Keep};
-use crate::forecast::{cell_of, chances, loads_of};
+use crate::forecast::{cell_of, loads_of, trial};
 use crate::prepare::prepare;
 use crate::skies::Day;
 
@@ -72,7 +72,7 @@ fn nights_called_nine_in_ten_are_carried_nine_times_of_ten() {
     for tenths in 360..440 {
         let plan = plan(f64::from(tenths) / 10.0);
         let settings = Settings { draws: 400, seed: 5, within: None };
-        let chance = chances(&plan, settings).unwrap()[0].share;
+        let chance = trial(&plan, settings).unwrap().nights[0].share;
         if !(0.85..=0.95).contains(&chance) {
             continue;
         }

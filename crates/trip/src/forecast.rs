@@ -5,6 +5,7 @@ use quantity::Kind;
 
 use crate::answer::{Chance, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Settings};
 use crate::calendar::Calendar;
+use crate::carries::Carries;
 use crate::draws::Doubt;
 use crate::engine::{self, Cell, Keep, Outcome, Stop};
 use crate::error::TripError;
@@ -75,11 +76,21 @@ pub fn forecast(
         survey: survey(plan).ok(),
         settings,
         draws: tally.draws(),
+        carries: tally.into_carries(),
     })
 }
 
-/// The chance of each night alone: what [`forecast`] says of them, without all the rest.
-pub(crate) fn chances(plan: &Plan, settings: Settings) -> Result<Vec<Chance>, TripError> {
+/// What draws say of the nights alone, without all the rest of a [`forecast`].
+#[derive(Debug, Clone)]
+pub(crate) struct Trial {
+    /// The chance of each night.
+    pub(crate) nights: Vec<Chance>,
+    /// Which draw carries which night.
+    pub(crate) carries: Carries,
+}
+
+/// The draws of a plan, for their nights alone.
+pub(crate) fn trial(plan: &Plan, settings: Settings) -> Result<Trial, TripError> {
     let (_, timeline) = prepare(plan)?;
     let cell = cell_of(plan);
     let doubt = doubt(plan)?;
@@ -91,7 +102,8 @@ pub(crate) fn chances(plan: &Plan, settings: Settings) -> Result<Vec<Chance>, Tr
         doubt: &doubt,
         seed: settings.seed,
     };
-    Ok(draw(&lottery, settings, |_| true)?.nights())
+    let tally = draw(&lottery, settings, |_| true)?;
+    Ok(Trial { nights: tally.nights(), carries: tally.into_carries() })
 }
 
 /// Draws as many as are asked for, and more until the intervals are as narrow as asked.

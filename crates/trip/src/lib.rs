@@ -9,6 +9,7 @@ mod answer;
 mod calendar;
 #[cfg(test)]
 mod calibration;
+mod carries;
 mod draws;
 mod engine;
 mod error;

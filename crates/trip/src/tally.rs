@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use crate::answer::{Band, Carried, Chance, Culprit};
 use crate::calendar::Calendar;
+use crate::carries::Carries;
 use crate::draws::{Doubt, Draw};
 use crate::engine::{self, Cell, Keep, Outcome};
 use crate::loads::Loads;
@@ -27,6 +28,8 @@ pub(crate) struct Tally {
     carried: Vec<usize>,
     /// How many carry all of them.
     all: usize,
+    /// Which draw carries which night.
+    carries: Carries,
     /// For each night the devices that were the first to fail.
     stops: Vec<BTreeMap<Option<usize>, Stops>>,
     /// The first draws, with their paths.
@@ -77,6 +80,7 @@ impl Tally {
             draws: 0,
             carried: vec![0; nights],
             all: 0,
+            carries: Carries::default(),
             stops: vec![BTreeMap::new(); nights],
             kept: Vec::new(),
         }
@@ -92,6 +96,7 @@ impl Tally {
     fn count(&mut self, outcome: Outcome) {
         self.draws += 1;
         self.all += usize::from(outcome.failures.iter().all(Option::is_none));
+        self.carries.push(outcome.failures.iter().map(Option::is_none));
         let nights = self.carried.iter_mut().zip(&mut self.stops);
         for ((carried, stops), failure) in nights.zip(&outcome.failures) {
             match failure {
@@ -122,6 +127,11 @@ impl Tally {
     /// The chance of each night.
     pub(crate) fn nights(&self) -> Vec<Chance> {
         self.carried.iter().map(|carried| Chance::of(*carried, self.draws)).collect()
+    }
+
+    /// Which draw carries which night.
+    pub(crate) fn into_carries(self) -> Carries {
+        self.carries
     }
 
     /// The chance that all nights are carried.
