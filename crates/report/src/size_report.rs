@@ -8,7 +8,7 @@ use trip::{Amount, Choice, Piece, Settings, Sizing};
 use crate::chart::{Chart, Ink, Layer, Note, Panel, XAxis};
 use crate::page::{Block, Page, Provenance, Section, Tone, Verdict};
 use crate::table::{NO_BREAK, Table, indented, paragraph};
-use crate::words::{chance, day_and_clock, fixed, listed, sentence, short};
+use crate::words::{self, chance, day_and_clock, fixed, listed, sentence, short};
 
 /// What was looked for, where, and what was found.
 #[derive(Debug, Clone, Copy)]
@@ -114,7 +114,7 @@ fn kg(choice: &Choice) -> String {
 
 /// Prices to the whole unit, but small ones to the hundredth.
 fn price(choice: &Choice) -> String {
-    fixed(choice.price, if choice.price < 20.0 { 2 } else { 0 })
+    words::price(choice.price)
 }
 
 fn weakest(choice: &Choice) -> String {

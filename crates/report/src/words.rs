@@ -62,6 +62,11 @@ pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A price, to the hundredth where that counts.
+pub(crate) fn price(price: f64) -> String {
+    fixed(price, if price > 0.0 && price < 20.0 { 2 } else { 0 })
+}
+
 /// A moment by the site's clock: "Fri 14 Aug 21:03".
 pub(crate) fn day_and_clock(at: Timestamp, zone: &TimeZone) -> String {
     zone.to_datetime(at).strftime("%a %-d %b %H:%M").to_string()

@@ -34,7 +34,7 @@ pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     let mends =
         mended.as_ref().map(|(fixes, shedding)| Mends { fixes, shedding: shedding.as_ref() });
     if asked.json {
-        print_json(&document::Document::of(&forecast, mends, looked_back.as_ref()))?;
+        print_json(&document::Document::of(&plan, &forecast, mends, looked_back.as_ref()))?;
     } else {
         print(&report::trip_text(&plan, &forecast, mends))?;
         if let Some(looked_back) = &looked_back {

@@ -1,11 +1,12 @@
 //! What would mend a trip: the ladder of single changes, and what to switch off.
 
 use plan::Plan;
+use quantity::significant;
 use trip::{Fix, Forecast, Shedding};
 
 use crate::chart::{Ink, Row, Rows};
-use crate::table::Table;
-use crate::words::chance;
+use crate::table::{NO_BREAK, Table};
+use crate::words::{NONE, chance, price};
 
 /// Changes that were tried, and what to switch off.
 #[derive(Debug, Clone, Copy)]
@@ -16,40 +17,54 @@ pub struct Mends<'a> {
     pub shedding: Option<&'a Shedding>,
 }
 
-/// So many rungs are shown; below them little is gained.
-const RUNGS: usize = 12;
-/// A change that gains less than this is not worth a rung.
-const LEAST_GAIN: f64 = 0.005;
+/// No list is longer than this.
+const MOST_ROWS: usize = 20;
 
-impl Mends<'_> {
-    fn worth(&self) -> impl Iterator<Item = &Fix> {
-        self.fixes.iter().filter(|fix| fix.gain >= LEAST_GAIN).take(RUNGS)
+impl<'a> Mends<'a> {
+    fn listed(&self) -> impl Iterator<Item = &'a Fix> {
+        self.fixes.iter().filter(|fix| fix.is_listed).take(MOST_ROWS)
     }
 
-    /// One sentence where nothing helps, or on what was left out.
+    /// What to know of the list; one sentence where nothing helps.
     pub(super) fn note(&self) -> String {
-        let shown = self.worth().count();
-        if shown == 0 {
-            return "None of the single changes that were tried makes the weakest night noticeably surer."
-                .to_owned();
+        let tried = self.fixes.len();
+        if self.listed().next().is_none() {
+            return format!(
+                "None of the {tried} single changes that were tried makes a difference to the weakest night."
+            );
         }
-        let others = self.fixes.len() - shown;
+        let idle = self.fixes.iter().filter(|fix| !fix.makes_difference()).count();
         format!(
-            "Each change alone, with the same random trips. {others} more were tried and gain less."
+            "Each change alone, with the same random trips; ± is its 95 % interval. Weight and price are what it adds, as far as the plan tells, of a cable the copper alone. {tried} changes were tried; {idle} of them make no difference. Of each device the mildest that is enough is shown, or else the one that gains most."
         )
     }
 
-    pub(super) fn table(&self) -> Option<Table> {
-        self.worth().next()?;
+    /// What to heed before doing what is shown.
+    pub(super) fn cautions(&self) -> Vec<String> {
+        let mut cautions: Vec<String> = Vec::new();
+        for caution in self.listed().filter_map(|fix| fix.caution) {
+            if !cautions.iter().any(|known| known == caution) {
+                cautions.push(caution.to_owned());
+            }
+        }
+        cautions
+    }
+
+    pub(super) fn table(&self, plan: &Plan) -> Option<Table> {
+        self.listed().next()?;
         let mut table = Table::new("What would mend it, by what it does for the weakest night")
             .text("Change")
             .number("Weakest night", "")
-            .number("Gain", "points");
-        for fix in self.worth() {
+            .number("Gain", "points")
+            .number("Adds", "kg")
+            .number("Costs", plan.currency.as_deref().unwrap_or_default());
+        for fix in self.listed() {
             table.row([
                 fix.change.clone(),
                 chance(fix.weakest()),
-                format!("{:+.0}", 100.0 * fix.gain),
+                gain(fix),
+                fix.kg.map_or_else(|| NONE.to_owned(), kg),
+                fix.price.map_or_else(|| NONE.to_owned(), price),
             ]);
         }
         table.note(self.note());
@@ -60,11 +75,11 @@ impl Mends<'_> {
         let before = forecast.nights.iter().map(|night| night.chance.share).fold(1.0, f64::min);
         let percent = |share: f64| 100.0 * share;
         let rows: Vec<Row> = self
-            .worth()
+            .listed()
             .map(|fix| Row {
                 label: fix.change.clone(),
                 depth: 0,
-                detail: String::new(),
+                detail: format!("{} points; {}", gain(fix), adds(fix, plan.currency.as_deref())),
                 from: Some(percent(before)),
                 at: percent(fix.weakest()),
                 least: Some(percent(plan.dates.confidence)),
@@ -105,5 +120,32 @@ impl Mends<'_> {
             format!("Even so the weakest night is carried in only {} of trips.", chance(weakest))
         });
         Some(table)
+    }
+}
+
+/// A gain in points of a percentage, with its interval: "+28 ± 3".
+fn gain(fix: &Fix) -> String {
+    let [low, high] = fix.gain_95;
+    let half = 50.0 * (high - low);
+    let decimals = usize::from(half < 0.95);
+    format!("{:+.decimals$}{NO_BREAK}±{NO_BREAK}{half:.decimals$}", 100.0 * fix.gain)
+}
+
+/// A mass in kg: nothing is written as "0".
+fn kg(mass_kg: f64) -> String {
+    if mass_kg == 0.0 { "0".to_owned() } else { significant(mass_kg, 2) }
+}
+
+/// What a change adds, in words: "5.2 kg, 240 crowns".
+fn adds(fix: &Fix, currency: Option<&str>) -> String {
+    if fix.price == Some(0.0) {
+        return "nothing to buy".to_owned();
+    }
+    let priced = |found: f64| format!("{} {}", price(found), currency.unwrap_or_default());
+    match (fix.kg, fix.price) {
+        (Some(mass_kg), Some(found)) => format!("{} kg, {}", kg(mass_kg), priced(found)),
+        (Some(mass_kg), None) => format!("{} kg, price not known", kg(mass_kg)),
+        (None, Some(found)) => format!("{}, weight not known", priced(found)),
+        (None, None) => "weight and price not known".to_owned(),
     }
 }

@@ -31,18 +31,19 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast, mends: Option<Mends<'_>>) -> 
     for table in [tables::nights(forecast), tables::voltages(plan, forecast)]
         .into_iter()
         .chain(tables::failures(plan, forecast))
-        .chain(mends.iter().filter_map(Mends::table))
+        .chain(mends.iter().filter_map(|mends| mends.table(plan)))
         .chain(mends.iter().filter_map(Mends::shed_table))
     {
         text.push('\n');
         text.push_str(&table.terminal());
     }
     text.push('\n');
-    if let Some(mends) = mends.filter(|mends| mends.table().is_none()) {
+    if let Some(mends) = mends.filter(|mends| mends.table(plan).is_none()) {
         text.push_str(&paragraph(&mends.note()));
         text.push('\n');
     }
-    let cautions = cautions::of(plan, forecast);
+    let mut cautions = cautions::of(plan, forecast);
+    cautions.extend(mends.iter().flat_map(Mends::cautions));
     for caution in &cautions {
         text.push_str(&indented(&format!("Caution. {caution}"), "! ", "  "));
     }
@@ -63,6 +64,8 @@ pub fn trip_page(
     mends: Option<Mends<'_>>,
     provenance: Provenance,
 ) -> String {
+    let mut cautions = cautions::of(plan, forecast);
+    cautions.extend(mends.iter().flat_map(Mends::cautions));
     let mut nights = vec![
         Block::Table(tables::nights(forecast)),
         Block::Table(tables::voltages(plan, forecast)),
@@ -90,10 +93,7 @@ pub fn trip_page(
         ),
         Section::new(
             "Cautions",
-            vec![
-                Block::Text(cautions::FIRST.into()),
-                Block::Cautions(cautions::of(plan, forecast)),
-            ],
+            vec![Block::Text(cautions::FIRST.into()), Block::Cautions(cautions)],
         ),
     ];
     if let Some(mends) = mends {

@@ -1,6 +1,7 @@
 //! The JSON document of `tilldawn trip`.
 
 use jiff::Timestamp;
+use plan::Plan;
 use report::Mends;
 use serde::Serialize;
 use trip::{Assumed, Cause, Fix, Forecast, Hindsight, Ledger, NightForecast, Shedding};
@@ -14,6 +15,8 @@ pub(super) struct Document<'a> {
     trip_probability: f64,
     trip_probability_low: f64,
     trip_probability_high: f64,
+    /// What prices are counted in, where the plan says it.
+    currency: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     fixes: Option<Vec<FixDocument<'a>>>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -53,6 +56,13 @@ struct FixDocument<'a> {
     change: &'a str,
     weakest_night_probability: f64,
     gain: f64,
+    gain_low: f64,
+    gain_high: f64,
+    /// Null where it is not known; nought where nothing is bought.
+    kg: Option<f64>,
+    price: Option<f64>,
+    /// Whether it stands in the short list that people see.
+    listed: bool,
 }
 
 #[derive(Serialize)]
@@ -96,6 +106,7 @@ struct FailureDocument<'a> {
 
 impl<'a> Document<'a> {
     pub(super) fn of(
+        plan: &'a Plan,
         forecast: &'a Forecast,
         mends: Option<Mends<'a>>,
         looked_back: Option<&Hindsight>,
@@ -103,6 +114,7 @@ impl<'a> Document<'a> {
         let fixes = mends.map(|mends| mends.fixes.iter().map(FixDocument::of).collect());
         let shedding = mends.and_then(|mends| mends.shedding).map(SheddingDocument::of);
         Document {
+            currency: plan.currency.as_deref(),
             fixes,
             shedding,
             hindsight: looked_back.map(HindsightDocument::of),
@@ -157,6 +169,11 @@ impl<'a> FixDocument<'a> {
             change: &fix.change,
             weakest_night_probability: fix.weakest(),
             gain: fix.gain,
+            gain_low: fix.gain_95[0],
+            gain_high: fix.gain_95[1],
+            kg: fix.kg,
+            price: fix.price,
+            listed: fix.is_listed,
         }
     }
 }

@@ -51,9 +51,15 @@ impl Fix {
     pub fn weakest(&self) -> f64 {
         weakest(&self.nights)
     }
+
+    /// Whether the weakest night becomes noticeably more or less sure with it.
+    #[must_use]
+    pub fn makes_difference(&self) -> bool {
+        self.gain.abs() >= LEAST_GAIN
+    }
 }
 
-/// A change that gains or loses less than this is none worth telling.
+/// A change that gains or loses less than this shows as nothing in whole points of a percentage.
 const LEAST_GAIN: f64 = 0.005;
 
 /// Single changes to a plan, best first; of those that gain the same first what costs nothing, then
@@ -168,16 +174,18 @@ impl<'a> Before<'a> {
         let gain = weakest(&after.nights) - weakest(&self.trial.nights);
         let (low, high) =
             after.carries.pairs(after_at, &self.trial.carries, before).difference_95();
-        Fix {
+        let mut fix = Fix {
             change: change.text,
             nights: after.nights,
             gain,
             gain_95: [low, high],
             kg: change.kg,
             price: change.price,
-            is_listed: change.spares_pack || gain.abs() >= LEAST_GAIN,
+            is_listed: change.spares_pack,
             caution: change.caution,
-        }
+        };
+        fix.is_listed |= fix.makes_difference();
+        fix
     }
 
     fn weakest_evening(&self) -> Option<&Evening> {

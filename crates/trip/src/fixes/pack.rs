@@ -36,7 +36,7 @@ fn another(plan: &Plan) -> Option<Change> {
 /// The foam of a box that anyone can build.
 const FOAM_M: f64 = 0.05;
 
-const BOXED: &str = "A pack in a box is kept warm by day as by night: leave it air if its maker asks for that, and a lead-acid one always.";
+const BOXED: &str = "A pack in a box is kept warm by day as by night: let it have air if its maker asks for that, and a lead-acid one always.";
 
 /// A box of foam around the pack, where its mass is known.
 fn warmer(plan: &Plan) -> Option<Change> {
