@@ -8,7 +8,7 @@ use std::path::Path;
 use plan::Plan;
 use report::page::Provenance;
 use report::{Mends, field_card, trip_page, trip_text};
-use trip::{Forecast, Settings, Shed, Shedding, forecast};
+use trip::{Chance, Fix, Forecast, Settings, Shed, Shedding, forecast};
 
 /// Three nights of which the last is not sure.
 const PLAN: &str = r#"
@@ -121,4 +121,58 @@ fn the_card_says_what_to_switch_off() {
     ));
     let card = field_card(&plan, &forecast, None, Provenance::default());
     assert!(card.contains("Switch off first: dew &lt;heater&gt;."));
+}
+
+fn fix(change: &str, share: f64, gain: f64, adds: (Option<f64>, Option<f64>)) -> Fix {
+    Fix {
+        change: change.into(),
+        nights: vec![Chance { share, low: share, high: share }],
+        gain,
+        gain_95: [gain - 0.03, gain + 0.03],
+        kg: adds.0,
+        price: adds.1,
+        is_listed: gain != 0.0,
+        caution: (gain > 0.0).then_some("Mind the <terminals>."),
+    }
+}
+
+#[test]
+fn changes_are_shown_with_what_they_add_and_how_sure_their_gain_is() {
+    let (mut plan, forecast) = example();
+    plan.currency = Some("crowns".into());
+    let fixes = [
+        fix("a second pack", 0.98, 0.28, (Some(5.13), Some(240.0))),
+        fix("leave the lamp off", 0.9, 0.2, (Some(0.0), Some(0.0))),
+        fix("thicker cable", 0.75, 0.05, (Some(0.0131), None)),
+        fix("no use at all", 0.7, 0.0, (Some(0.0), Some(0.0))),
+        fix("a converter", 0.6, -0.1, (None, None)),
+    ];
+    let mends = Mends { fixes: &fixes, shedding: None };
+    let text = trip_text(&plan, &forecast, Some(mends));
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    let row = |change: &str| -> Vec<&str> {
+        let line = text.lines().find(|line| line.starts_with(change));
+        let line = line.unwrap_or_else(|| panic!("no {change:?} in {text}"));
+        line[change.len()..].split("  ").map(str::trim).filter(|cell| !cell.is_empty()).collect()
+    };
+    assert_eq!(row("a second pack"), ["98 %", "+28 ± 3", "5.1", "240"]);
+    assert_eq!(row("leave the lamp off"), ["90 %", "+20 ± 3", "0", "0"]);
+    assert_eq!(row("thicker cable"), ["75 %", "+5 ± 3", "0.013", "–"]);
+    assert_eq!(row("a converter"), ["60 %", "-10 ± 3", "–", "–"]);
+    assert!(!text.contains("no use at all"), "{text}");
+    let running = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(running.contains("5 changes were tried; 1 of them makes no difference"), "{text}");
+    assert_eq!(running.matches("Mind the <terminals>.").count(), 1, "{text}");
+
+    let page = trip_page(&plan, &forecast, Some(mends), Provenance::default());
+    keep("mends.html", &page);
+    for part in ["+28", "5.1 kg, 240 crowns", "nothing to buy", "0.013 kg, price not known"] {
+        assert!(page.contains(part), "{part}");
+    }
+    assert_eq!(page.matches("Mind the &lt;terminals&gt;.").count(), 1);
+    assert!(!page.contains("no use at all"));
+
+    let idle = [fix("no use at all", 0.7, 0.0, (Some(0.0), Some(0.0)))];
+    let text = trip_text(&plan, &forecast, Some(Mends { fixes: &idle, shedding: None }));
+    assert!(text.contains("None of the changes that were tried (1) makes a difference"), "{text}");
 }

@@ -30,12 +30,13 @@ impl<'a> Mends<'a> {
         let tried = self.fixes.len();
         if self.listed().next().is_none() {
             return format!(
-                "None of the {tried} single changes that were tried makes a difference to the weakest night."
+                "None of the changes that were tried ({tried}) makes a difference to the weakest night."
             );
         }
         let idle = self.fixes.iter().filter(|fix| !fix.makes_difference()).count();
+        let make = if idle == 1 { "makes" } else { "make" };
         format!(
-            "Each change alone, with the same random trips; ± is its 95 % interval. Weight and price are what it adds, as far as the plan tells, of a cable the copper alone. {tried} changes were tried; {idle} of them make no difference. Of each device the mildest that is enough is shown, or else the one that gains most."
+            "Each change alone, with the same random trips; ± is its 95 % interval. Weight and price are what it adds, as far as the plan tells, of a cable the copper alone. {tried} changes were tried; {idle} of them {make} no difference. Of each device the mildest that is enough is shown, or else the one that gains most."
         )
     }
 

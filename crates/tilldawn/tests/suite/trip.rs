@@ -109,7 +109,35 @@ fn fixes_are_ranked_by_what_they_do_for_the_weakest_night() {
     for fix in fixes {
         let gain = number(&fix["weakest_night_probability"]) - before;
         close("gain", number(&fix["gain"]), gain, 1e-12);
+        let (low, high) = (number(&fix["gain_low"]), number(&fix["gain_high"]));
+        assert!(low <= gain + 1e-12 && gain - 1e-12 <= high, "{fix}");
     }
+    assert_eq!(trip["currency"], "crowns");
+    let of = |change: &str| {
+        let found = fixes.iter().find(|fix| fix["change"].as_str().unwrap().contains(change));
+        found.unwrap_or_else(|| panic!("no {change:?} in {fixes:#?}"))
+    };
+    for (change, kg, price) in [
+        ("a second pack like pack one", 5.1, 240.0),
+        ("one more panel", 7.6, 160.0),
+        ("turn panel", 0.0, 0.0),
+        ("stand panel at a tilt of", 0.0, 0.0),
+        ("cutoff to 10.8 V instead of 11.5 V", 0.0, 0.0),
+        ("run the camera half of the time", 0.0, 0.0),
+    ] {
+        let fix = of(change);
+        assert_eq!((number(&fix["kg"]), number(&fix["price"])), (kg, price), "{fix}");
+    }
+    let converter = of("a converter to a steady 13.8 V for the");
+    assert!(converter["kg"].is_null() && converter["price"].is_null(), "{converter}");
+    // what people see of it
+    let ran = run(&["trip", EXAMPLE, "--draws", "100", "--fixes"]);
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
+    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let listed = fixes.iter().filter(|fix| fix["listed"] == true).count();
+    assert!(listed >= 5 && listed < fixes.len(), "{listed} of {}", fixes.len());
+    assert!(text.contains("240") && text.contains("crowns"), "{text}");
+    assert!(text.contains(&format!("{} changes were tried", fixes.len())), "{text}");
     let gains: Vec<f64> = fixes.iter().map(|fix| number(&fix["gain"])).collect();
     assert!(gains.windows(2).all(|pair| pair[0] >= pair[1]), "{gains:?}");
     assert!(gains[0] > 0.2, "{gains:?}");

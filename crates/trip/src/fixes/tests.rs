@@ -49,8 +49,8 @@ fn short(more: &str) -> Plan {
     parse("chemistry = \"LFP\"\nrated = \"33 Ah\"", &format!("{HEATER}{more}"))
 }
 
-fn nights(plan: Plan, count: usize) -> Plan {
-    with(&plan, |changed| changed.dates.nights = count)
+fn nights(plan: &Plan, count: usize) -> Plan {
+    with(plan, |changed| changed.dates.nights = count)
 }
 
 fn fixes_of(plan: &Plan) -> (Forecast, Vec<Fix>) {
@@ -183,7 +183,7 @@ controller = { kind = "MPPT", absorb = "14.4 V" }
 "#;
     let frosty = |protection: &str| {
         let pack = format!("chemistry = \"LFP\"\nrated = \"60 Ah\"\n{protection}");
-        let mut plan = nights(parse(&pack, &format!("{HEATER}{panel}")), 2);
+        let mut plan = nights(&parse(&pack, &format!("{HEATER}{panel}")), 2);
         plan.air.night_c.value = -8.0;
         plan.air.day_c.value = 4.0;
         plan
@@ -204,7 +204,7 @@ controller = { kind = "MPPT", absorb = "14.4 V" }
 
 /// Two nights with a panel that stands badly, and the rig of the other tests.
 fn sunny(panels: &str) -> Plan {
-    nights(short(panels), 2)
+    nights(&short(panels), 2)
 }
 
 fn panel(name: &str, stands: &str, more: &str) -> String {
@@ -247,7 +247,7 @@ fn a_good_stand_is_left_alone_and_a_stand_faces_the_noon_of_its_own_half_of_the_
     assert!(facing.azimuth_deg() <= 10.0 || facing.azimuth_deg() >= 350.0, "{}", stood.text);
     // on the day before one night nothing is harvested
     assert!(
-        !panel::changes(&nights(south, 1)).unwrap().iter().any(|c| c.text.starts_with("stand"))
+        !panel::changes(&nights(&south, 1)).unwrap().iter().any(|c| c.text.starts_with("stand"))
     );
 }
 
@@ -459,7 +459,7 @@ fn what_makes_no_difference_is_not_listed() {
 #[test]
 fn what_runs_by_day_only_is_eased_all_day() {
     let fridge = "[rig.devices.fridge]\npower = \"20 W\"\nwhen = \"day\"\n";
-    let (_, fixes) = fixes_of(&nights(short(fridge), 2));
+    let (_, fixes) = fixes_of(&nights(&short(fridge), 2));
     let of_fridge: Vec<&str> = fixes
         .iter()
         .map(|fix| fix.change.as_str())
