@@ -28,6 +28,10 @@ impl Default for Settings {
     }
 }
 
+/// A device that comes back more often than this between two sunrises is left off until the next
+/// one. Its night is lost long before; this bounds what a hopeless one costs to simulate.
+pub const MOST_RESTARTS: usize = 500;
+
 /// The most draws that are made in search of a narrow interval.
 pub const MOST_DRAWS: usize = 1_000_000;
 
@@ -58,6 +62,15 @@ pub struct Failure {
     pub device: Option<String>,
     /// Why.
     pub cause: Cause,
+}
+
+/// A device that came back by itself after brownouts.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Restarts {
+    /// Which.
+    pub device: String,
+    /// How often in a night or on the day before it; no more than [`MOST_RESTARTS`] are simulated.
+    pub times: usize,
 }
 
 /// How often a device failed first, among the draws.
@@ -102,6 +115,8 @@ pub struct NightForecast {
     pub needed_v: Option<f64>,
     /// The first failure of the central case.
     pub first_failure: Option<Failure>,
+    /// What came back by itself after a brownout, in the central case. The night is lost for all that.
+    pub restarts: Vec<Restarts>,
     /// What fails first in the draws that fail, most frequent first.
     pub culprits: Vec<Culprit>,
 }

@@ -3,7 +3,9 @@
 use plan::Plan;
 use quantity::Kind;
 
-use crate::answer::{Chance, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Settings};
+use crate::answer::{
+    Chance, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Restarts, Settings,
+};
 use crate::calendar::Calendar;
 use crate::carries::Carries;
 use crate::draws::Doubt;
@@ -221,8 +223,22 @@ fn night_forecast(
         least_voltage_v: worst.map(|(_, v)| v),
         needed_v: worst.and_then(|(index, _)| devices[index].least_voltage_v),
         first_failure: central.failures[night].as_ref().map(failure),
+        restarts: restarts(plan, night, trace),
         culprits: tally.culprits(night, calendar, &name),
     }
+}
+
+/// What came back by itself in a night of the central case, in the order of the rig.
+fn restarts(plan: &Plan, night: usize, trace: &Trace) -> Vec<Restarts> {
+    let its = |device: usize| {
+        let restarts = trace.restarts.iter();
+        restarts.filter(|restart| (restart.night, restart.device) == (night, device)).count()
+    };
+    let devices = plan.gear.rig.devices().iter().enumerate();
+    devices
+        .map(|(index, device)| Restarts { device: device.name.clone(), times: its(index) })
+        .filter(|restarts| restarts.times > 0)
+        .collect()
 }
 
 fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<Point> {

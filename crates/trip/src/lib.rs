@@ -30,7 +30,8 @@ mod timeline;
 mod trace;
 
 pub use answer::{
-    Band, Carried, Chance, Culprit, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Settings,
+    Band, Carried, Chance, Culprit, Failure, Forecast, MOST_DRAWS, MOST_RESTARTS, NightForecast,
+    Point, Restarts, Settings,
 };
 pub use engine::Cause;
 pub use error::TripError;

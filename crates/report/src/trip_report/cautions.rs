@@ -12,6 +12,29 @@ pub(super) const FIRST: &str =
 /// Regulations, table 2.3.A; from memory).
 const BY_AIR_WH: [f64; 2] = [100.0, 160.0];
 
+/// A device that restarts so often in a night hunts.
+const HUNTS: usize = 3;
+
+/// Devices that come on and brown out again and again.
+fn hunting(forecast: &Forecast) -> Vec<String> {
+    let restarts = || forecast.nights.iter().flat_map(|night| &night.restarts);
+    let mut worst: Vec<&trip::Restarts> = Vec::new();
+    for found in restarts().filter(|restarts| restarts.times >= HUNTS) {
+        match worst.iter_mut().find(|known| known.device == found.device) {
+            Some(known) if known.times >= found.times => {}
+            Some(known) => *known = found,
+            None => worst.push(found),
+        }
+    }
+    let told = |found: &trip::Restarts| {
+        let (device, times) = (&found.device, super::told::times(found));
+        format!(
+            "The {device} hunts: in the typical trip it restarts {times} in one night, for its voltage is enough without its load and too little with it. Power that comes and goes can spoil what is being written and strain drives and motors: let it stay off, or restart at a higher voltage."
+        )
+    };
+    worst.into_iter().map(told).collect()
+}
+
 pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     let mut cautions = Vec::new();
     let pack = &plan.battery.pack;
@@ -36,6 +59,7 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
             "The air may fall to {coldest_c:.0} °C. Charging a lithium battery below {least_c:.0} °C harms it for good and can make it unsafe: keep it warm, or wait until it is. {itself}",
         ));
     }
+    cautions.extend(hunting(forecast));
     if is_lead && is_charged {
         cautions.push("A lead-acid battery gives off explosive gas while it is charged: air its box, no flame, no sparks.".into());
     }

@@ -56,16 +56,12 @@ pub(super) fn voltages(plan: &Plan, forecast: &Forecast) -> Table {
         .text("First failure");
     for night in &forecast.nights {
         let volts = |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |v| fixed(v, 2));
-        let failed = night.first_failure.as_ref().map(|found| {
-            let clock = plan.site.zone.to_datetime(found.time).strftime("%a %H:%M");
-            format!("{clock} {}", failure(found))
-        });
         table.row([
             evening(night),
             night.worst_device.clone().unwrap_or_else(|| NONE.to_owned()),
             volts(night.least_voltage_v),
             volts(night.needed_v),
-            failed.unwrap_or_else(|| "none".to_owned()),
+            failure(plan, night).unwrap_or_else(|| "none".to_owned()),
         ]);
     }
     table

@@ -120,18 +120,18 @@ fn nights(forecast: &Forecast) -> Vec<Span> {
 }
 
 fn failures(plan: &Plan, forecast: &Forecast) -> Vec<Mark> {
-    let found: Vec<_> =
-        forecast.nights.iter().filter_map(|night| night.first_failure.as_ref()).collect();
+    let found: Vec<_> = forecast
+        .nights
+        .iter()
+        .filter_map(|night| Some((night.first_failure.as_ref()?.time, failure(plan, night)?)))
+        .collect();
     let are_few = found.len() <= MOST_WORDS;
     found
-        .iter()
+        .into_iter()
         .enumerate()
-        .map(|(at, found)| {
-            let clock = plan.site.zone.to_datetime(found.time).strftime("%a %H:%M").to_string();
-            let has_words = are_few || at == 0;
-            let text =
-                if has_words { format!("{clock} {}", failure(found)) } else { String::new() };
-            Mark { at: x(found.time), text, ink: Ink::Alarm }
+        .map(|(at, (time, text))| {
+            let text = if are_few || at == 0 { text } else { String::new() };
+            Mark { at: x(time), text, ink: Ink::Alarm }
         })
         .collect()
 }

@@ -3,7 +3,7 @@
 use pack::Provenance;
 use plan::Plan;
 use quantity::Kind;
-use trip::{Cause, Failure, Forecast, NightForecast};
+use trip::{Cause, Forecast, MOST_RESTARTS, NightForecast, Restarts};
 
 use crate::page::{Tone, Verdict};
 use crate::planned_harvest::weather_remarks;
@@ -13,7 +13,7 @@ pub(super) const PICTURE: &str = "Lines show the typical trip: every load, cloud
 
 pub(super) const METHOD: [&str; 4] = [
     "The whole chain is simulated minute by minute: the pack's voltage under load, constant-power devices that draw more current as it falls, the loss in each cable, and what the sources give by day.",
-    "A night is carried when every device that should run does, from its beginning to its end. A device has failed when it sees less than its least voltage, when no voltage would bring it its power, or when the pack's protection opens.",
+    "A night is carried when every device that should run does, from its beginning to its end. A device has failed when it sees less than its least voltage, when no voltage would bring it its power, or when the pack's protection opens. It then stays off until sunrise, unless the plan says that it restarts; a night in which it does is lost all the same. An opened protection closes when a source has brought the pack's voltage back.",
     "What is not known is drawn at random, many times: capacity, resistance and open-circuit voltage of the pack, the loads, the sun of each day, the air's temperature. A chance is the share of drawn trips in which the night was carried; its 95 % interval (Wilson 1927) says how far the number of draws settles it, not whether the plan's own numbers are right.",
     "The typical trip has every value in its middle. It is one trip, not the average of all.",
 ];
@@ -136,13 +136,28 @@ fn detail(plan: &Plan, weakest: &NightForecast, is_close: bool) -> String {
     parts.join(" ")
 }
 
-/// A failure in words: "camera sees too low a voltage".
-pub(super) fn failure(failure: &Failure) -> String {
+/// A night's first failure in words, if it has one: "Sat 03:12 camera: voltage too low, restarts 4
+/// times".
+pub(super) fn failure(plan: &Plan, night: &NightForecast) -> Option<String> {
+    let failure = night.first_failure.as_ref()?;
+    let clock = plan.site.zone.to_datetime(failure.time).strftime("%a %H:%M");
     let who = failure.device.as_deref().unwrap_or("everything");
-    match failure.cause {
+    let what = match failure.cause {
         Cause::Brownout => format!("{who}: voltage too low"),
         Cause::Collapse => format!("{who}: voltage collapses"),
         Cause::Protection => "the pack's protection opens".to_owned(),
+    };
+    let again = night.restarts.iter().find(|restarts| restarts.device == who);
+    let again = again.map_or_else(String::new, |again| format!(", restarts {}", times(again)));
+    Some(format!("{clock} {what}{again}"))
+}
+
+/// How often: "once", "4 times".
+pub(super) fn times(restarts: &Restarts) -> String {
+    match restarts.times {
+        1 => "once".to_owned(),
+        times if times >= MOST_RESTARTS => format!("{times} times or more"),
+        times => format!("{times} times"),
     }
 }
 

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use plan::Plan;
 use report::Mends;
 use serde::Serialize;
-use trip::{Assumed, Cause, Fix, Forecast, Hindsight, Ledger, NightForecast, Shedding};
+use trip::{Assumed, Cause, Fix, Forecast, Hindsight, Ledger, NightForecast, Restarts, Shedding};
 
 #[derive(Serialize)]
 pub(super) struct Document<'a> {
@@ -95,6 +95,7 @@ struct NightDocument<'a> {
     least_voltage_v: Option<f64>,
     worst_device: Option<&'a str>,
     first_failure: Option<FailureDocument<'a>>,
+    restarts: &'a [Restarts],
 }
 
 #[derive(Serialize)]
@@ -214,6 +215,7 @@ impl<'a> NightDocument<'a> {
                 device: failure.device.as_deref(),
                 cause: failure.cause,
             }),
+            restarts: &night.restarts,
         }
     }
 }

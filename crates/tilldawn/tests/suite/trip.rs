@@ -285,3 +285,74 @@ fn a_source_that_waits_for_a_warm_pack() {
     assert_eq!(wrong.status, 2);
     assert!(wrong.err.contains("charges_above"), "{}", wrong.err);
 }
+
+/// A small pack and a camera on a thin wire, which browns out in the night.
+fn camera_on_a_thin_wire(after: &str) -> String {
+    format!(
+        r#"format = 1
+[site]
+latitude = "56.9 N"
+longitude = "4.2 W"
+[trip]
+first_evening = "2026-10-09"
+[pack]
+chemistry = "LFP"
+rated = "30 Ah"
+[rig.devices.camera]
+power = "36 W"
+connectors = "200 mohm"
+least_voltage = "11.8 V"
+when = "night"
+{after}
+"#
+    )
+}
+
+/// A device that restarts hunts where its wire is thin: told in the table, as a caution and in
+/// numbers; the night is lost all the same.
+#[test]
+fn a_device_that_restarts_after_a_brownout() {
+    let folder = folder("trip-restarts");
+    let write = |after: &str| {
+        let path = folder.join("plan.toml");
+        std::fs::write(&path, camera_on_a_thin_wire(after)).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let trip = |after: &str| json(&["trip", &write(after), "--draws", "100"]);
+    let night = |trip: &serde_json::Value| trip["nights"][0].clone();
+    let stays = trip("");
+    assert_eq!(night(&stays)["restarts"], serde_json::json!([]));
+    assert_eq!(stays, trip("after_brownout = \"stays off\""));
+    let hunts = trip("after_brownout = \"restarts\"");
+    let restarts = &night(&hunts)["restarts"][0];
+    assert_eq!(restarts["device"], "camera");
+    let times = number(&restarts["times"]);
+    assert!((3.0..=500.0).contains(&times), "{restarts}");
+    // the first failure and the chance are the same, the charge that is left is less
+    for key in ["first_failure", "probability", "soc_dusk"] {
+        assert_eq!(night(&stays)[key], night(&hunts)[key], "{key}");
+    }
+    assert!(number(&night(&stays)["soc_dawn"]) > number(&night(&hunts)["soc_dawn"]) + 0.001);
+    for trip in [&stays, &hunts] {
+        close("imbalance", number(&trip["ledger"]["imbalance_wh"]), 0.0, 1e-9 * 400.0);
+    }
+
+    let ran = run(&["trip", &write("after_brownout = \"restarts\""), "--draws", "100"]);
+    let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("camera: voltage too low, restarts"), "{}", ran.out);
+    assert!(told.contains("The camera hunts: in the typical trip it restarts"), "{}", ran.out);
+    assert!(told.contains("a restart 0.5 V above its least voltage"), "{}", ran.out);
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
+    let calm = run(&["trip", &write("after_brownout = \"restarts at 13.5 V\""), "--draws", "16"]);
+    assert!(!calm.out.contains("hunts"), "{}", calm.out);
+
+    for (after, about) in [
+        ("after_brownout = \"reboots\"", "\"stays off\""),
+        ("after_brownout = \"restarts at 11 V\"", "11.8 V"),
+    ] {
+        let wrong = run(&["trip", &write(after)]);
+        assert_eq!(wrong.status, 2, "{}", wrong.out);
+        assert!(wrong.err.contains("after_brownout") && wrong.err.contains(about), "{}", wrong.err);
+        assert!(wrong.err.contains("line 15"), "{}", wrong.err);
+    }
+}

@@ -2,6 +2,7 @@
 
 use super::Stop;
 use super::bank::{Bank, Scene};
+use crate::answer::MOST_RESTARTS;
 use crate::draws::Draw;
 use crate::loads::{ALL_OFF, Loads, Mask, bits};
 use crate::timeline::Step;
@@ -10,17 +11,13 @@ use crate::timeline::Step;
 /// practice, no source).
 const TRIES_AGAIN_S: f64 = 900.0;
 
-/// A device that comes back more often than this between two sunrises is left off until the next
-/// one. Its night is lost long before; this bounds what a hopeless one costs to simulate.
-pub(super) const MOST_RESTARTS: u32 = 100;
-
 /// What one draw has to remember of what is off.
 #[derive(Debug, Clone)]
 pub(super) struct Away {
     /// When each device was last put off, on the trip's clock.
     fell_s: Vec<f64>,
     /// How often each has come back since the last sunrise.
-    restarts: Vec<u32>,
+    restarts: Vec<usize>,
     /// Before this time the protection does not close.
     closes_s: f64,
     /// Whether the heat that opened the protection has just gone: it closes without a source.
@@ -56,9 +53,10 @@ impl Away {
 }
 
 impl<const N: usize> Bank<N> {
-    /// Whether anything is off that may come back by itself.
-    pub(super) fn waits(&self, loads: &Loads<'_>) -> bool {
-        self.off.iter().any(|off| *off == ALL_OFF || off & loads.restarting() != 0)
+    /// Whether anything is off that may come back by itself, a protection among it if that `closes`.
+    pub(super) fn waits(&self, loads: &Loads<'_>, closes: bool) -> bool {
+        let waits = |off: Mask| if off == ALL_OFF { closes } else { off & loads.restarting() != 0 };
+        self.off.iter().any(|off| waits(*off))
     }
 
     /// Puts on again, at the beginning of a step, what may come back in a lane; the devices that

@@ -176,10 +176,22 @@ pub(crate) fn run_portable<const N: usize>(
         let scene = Scene { cell, block, step, pace };
         let firsts = given.map(|steps| steps.first().unwrap_or(step));
         bank.prepare(loads, draws, &scene, &firsts);
-        let stopped = |lane: usize, stop: Stop| {
+        let mut stopped = |lane: usize, stop: Stop| {
             let first: &mut Option<Stop> = &mut outcomes[lane].failures[block.night];
             *first = first.or(Some(stop));
         };
+        for lane in 0..N {
+            if bank.off[lane] != ALL_OFF {
+                continue;
+            }
+            let scene = Scene { step: firsts[lane], ..scene };
+            bank.come_back(lane, &scene, (&mut *loads, &draws[lane]), &mut away[lane]);
+            if bank.off[lane] == ALL_OFF && loads.any_on(block.set) {
+                // still open from an earlier night, or from the heat
+                let cause = Cause::Protection;
+                stopped(lane, Stop { at_s: step.at_s, device: None, cause });
+            }
+        }
         if given.iter().all(|steps| std::ptr::eq(*steps, given[0])) {
             let group = Group { bank: &mut bank, away: &mut away, draws };
             through(group, given[0], &scene, loads, trace.as_deref_mut(), stopped);
@@ -222,24 +234,14 @@ fn through<const N: usize>(
     let Scene { cell, block, .. } = *scene;
     let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
     let heater_w = bank.heater_w(0, cell);
-    let mut waits = bank.waits(loads);
+    let closes = block.supplied || away.iter().any(|away| away.cooled);
+    let mut waits = bank.waits(loads, closes);
     for step in steps {
         let scene = Scene { step, ..*scene };
         if waits {
-            for lane in 0..N {
-                let with = (&mut *loads, &draws[lane]);
-                let back = bank.come_back(lane, &scene, with, &mut away[lane]);
-                if let Some(trace) = trace.as_deref_mut() {
-                    let restart = |device| Restart { at_s: step.at_s, night: block.night, device };
-                    trace.restarts.extend(bits(back).map(restart));
-                }
-                if bank.off[lane] == ALL_OFF && loads.any_on(block.set) {
-                    // still open from an earlier night, or from the heat
-                    let cause = Cause::Protection;
-                    stopped(lane, Stop { at_s: step.at_s, device: None, cause });
-                }
-            }
-            waits = bank.waits(loads);
+            let group = Group { bank: &mut *bank, away: &mut *away, draws };
+            come_back(group, &scene, loads, trace.as_deref_mut());
+            waits = bank.waits(loads, closes);
         }
         let before = bank.state;
         let flows = bank.step::<ROUNDS>(&scene);
@@ -277,11 +279,29 @@ fn through<const N: usize>(
                 stopped(lane, stop);
             }
         }
-        waits = bank.waits(loads);
+        waits = bank.waits(loads, closes);
     }
 }
 
-/// The same where some packs are warm enough for a source that waits and others are not: one after
+/// Puts on again what may come back at the beginning of a step.
+#[inline(never)]
+fn come_back<const N: usize>(
+    Group { bank, away, draws }: Group<'_, N>,
+    scene: &Scene<'_>,
+    loads: &mut Loads<'_>,
+    mut trace: Option<&mut Trace>,
+) {
+    let Scene { block, step, .. } = *scene;
+    for lane in 0..N {
+        let back = bank.come_back(lane, scene, (&mut *loads, &draws[lane]), &mut away[lane]);
+        if let Some(trace) = trace.as_deref_mut() {
+            let restart = |device| Restart { at_s: step.at_s, night: block.night, device };
+            trace.restarts.extend(bits(back).map(restart));
+        }
+    }
+}
+
+/// As [`through`], where some packs are warm enough for a source that waits and others are not: one after
 /// another, each by its own steps.
 #[inline(never)]
 fn through_apart<const N: usize>(

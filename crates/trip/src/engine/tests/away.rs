@@ -3,10 +3,10 @@
 use ::pack::Limits;
 use rig::{Branch, Converter, Device, Load, Rig, Wire, schedule::When};
 
-use super::super::away::MOST_RESTARTS;
 use super::super::{Cause, Cell, Keep, Outcome, run};
 use super::{circuit, draw};
 use crate::Ledger;
+use crate::answer::MOST_RESTARTS;
 use crate::draws::Draw;
 use crate::ledger;
 use crate::loads::Loads;
@@ -226,7 +226,7 @@ fn a_device_that_hunts_is_counted_and_the_ledger_closes() {
     let night = hunting(11.5);
     let told = night.told();
     let restarts = told.restarts_h(0);
-    assert!((10..=MOST_RESTARTS as usize).contains(&restarts.len()), "{} times", restarts.len());
+    assert!((10..=MOST_RESTARTS).contains(&restarts.len()), "{} times", restarts.len());
     // each time it was off for a minute at least, and drew something or nothing in between
     assert!(restarts.windows(2).all(|pair| pair[1] - pair[0] > 1.0 / 60.0 - 1e-9), "{restarts:?}");
     assert!(restarts[0] - told.fell_h(0) > 1.0 / 60.0 - 1e-9);
@@ -250,7 +250,7 @@ fn a_hopeless_device_is_given_up() {
     night.rig = Rig::new(Vec::new(), vec![hopeless]).unwrap();
     night.soc_start = 1.0;
     let told = night.told();
-    assert_eq!(told.restarts_h(0).len(), MOST_RESTARTS as usize);
+    assert_eq!(told.restarts_h(0).len(), MOST_RESTARTS);
     assert_eq!(told.outcome.failures[0].unwrap().cause, Cause::Collapse);
     assert!(told.ledger.loads_wh < 1e-9, "{:?}", told.ledger);
 }
@@ -310,6 +310,20 @@ fn a_source_closes_an_opened_protection_within_a_minute() {
         assert!(told.ledger.loads_wh > 60.0);
     }
     opened(Gives::Panel(50.0)).check_lanes();
+}
+
+/// A night that begins as a source finds a pack that has rested high enough is not lost for what the
+/// night before did to it.
+#[test]
+fn a_protection_closed_at_sunrise_does_not_cost_the_next_night() {
+    let mut night = opened(Gives::Charger(40.0));
+    night.limits.release_v = Some(11.2);
+    let mut timeline = night.timeline();
+    timeline.nights = 2;
+    timeline.blocks.iter_mut().filter(|block| block.supplied).for_each(|block| block.night = 1);
+    let told = night.told_of(&timeline);
+    assert!(told.is_off(0, 4.99) && !told.is_off(0, 5.0));
+    assert_eq!(told.outcome.failures[1], None);
 }
 
 #[test]
