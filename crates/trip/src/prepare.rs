@@ -305,3 +305,73 @@ impl PanelSun {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    const PLAN: &str = r#"
+format = 1
+[site]
+latitude = "56.9 N"
+longitude = "4.2 W"
+zone = "Europe/London"
+[trip]
+first_evening = "2026-10-09"
+nights = 2
+[pack]
+chemistry = "LFP"
+rated = "40 Ah"
+[rig.devices.camera]
+uses.idle = { power = "3 W", when = "dusk to dawn" }
+uses.exposing = { power = "14 W", when = "dark to 02:07" }
+[sources.mains]
+charger = "6 A"
+absorb = "14.4 V"
+when = "10:03 to 11:20"
+"#;
+
+    /// Sunset, dusk, a change of what a device does, a charger's hours: each lies where a step begins,
+    /// and what it brings is there from that step on and not before.
+    #[test]
+    fn events_lie_where_steps_begin() {
+        let plan = Plan::parse("plan.toml", Path::new(""), PLAN).unwrap();
+        let (calendar, timeline) = prepare(&plan).unwrap();
+        let on_at = |at_s: f64| {
+            let block = timeline
+                .blocks
+                .iter()
+                .rfind(|block| timeline.steps[block.steps.start].at_s <= at_s + 0.5);
+            timeline.sets[block.unwrap().set].uses[0]
+        };
+        let given_a = |at_s: f64| {
+            let steps = &timeline.steps;
+            steps.iter().rfind(|step| step.at_s <= at_s + 0.5).unwrap().charger_a
+        };
+        let begins = |at_s: f64| timeline.steps.iter().any(|step| (step.at_s - at_s).abs() < 0.5);
+        let on_clock = |text: &str| {
+            let at: jiff::Timestamp = text.parse().unwrap();
+            crate::calendar::seconds_between(calendar.noon, at)
+        };
+        for evening in &calendar.evenings {
+            let night = &evening.night;
+            let on_clock = |at: Option<jiff::Timestamp>| {
+                crate::calendar::seconds_between(calendar.noon, at.unwrap())
+            };
+            let [dusk_s, dark_s] = [night.civil_dusk, night.astronomical_dusk].map(on_clock);
+            assert!(begins(evening.from_s) && begins(dusk_s) && begins(dark_s), "{night:?}");
+            let seen = [dusk_s - 1.0, dusk_s, dark_s - 1.0, dark_s].map(on_at);
+            assert_eq!(seen, [None, Some(0), Some(0), Some(1)]);
+        }
+        // summer time: an hour ahead
+        let stops_s = on_clock("2026-10-10T01:07:00Z");
+        assert!(begins(stops_s));
+        assert_eq!([stops_s - 1.0, stops_s].map(on_at), [Some(1), Some(0)]);
+        let [from_s, to_s] = ["2026-10-10T09:03:00Z", "2026-10-10T10:20:00Z"].map(on_clock);
+        assert!(begins(from_s) && begins(to_s));
+        let given = [from_s - 1.0, from_s, to_s - 1.0, to_s].map(given_a);
+        assert_eq!(given, [0.0, 6.0, 6.0, 0.0]);
+    }
+}

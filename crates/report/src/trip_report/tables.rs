@@ -8,7 +8,7 @@ use trip::Forecast;
 use super::told::{evening, failure};
 use crate::harvest_report::stands;
 use crate::table::Table;
-use crate::words::{NONE, chance, day_and_clock, fixed};
+use crate::words::{NONE, chance, day_and_clock, fixed, listed};
 
 /// Night by night: how sure, and the energy of the typical trip.
 pub(super) fn nights(forecast: &Forecast) -> Table {
@@ -187,6 +187,17 @@ pub(super) fn devices(plan: &Plan) -> Table {
                 significant(1e3 * device.wire.ohm(), 3),
             ]);
         }
+    }
+    let rig = &plan.gear.rig;
+    let restarting: Vec<String> = rig
+        .devices()
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| rig.restart_v(*index).is_some())
+        .map(|(_, device)| format!("the {} {}", device.name, device.after_brownout))
+        .collect();
+    if !restarting.is_empty() {
+        table.note(format!("After a brownout {}.", listed(&restarting)));
     }
     table
 }
