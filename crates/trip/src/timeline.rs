@@ -82,7 +82,8 @@ pub(crate) struct Held {
 impl Timeline {
     /// A block's steps for a pack of this temperature.
     pub(crate) fn given(&self, block: &Block, pack_c: f64) -> &[Step] {
-        let held = self.held.iter().find(|held| pack_c < held.below_c);
+        // where no source gives anything none is missed
+        let held = self.held.iter().find(|held| block.supplied && pack_c < held.below_c);
         let steps = held.map_or(&self.steps, |held| &held.steps);
         &steps[block.steps.clone()]
     }
