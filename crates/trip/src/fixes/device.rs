@@ -5,11 +5,10 @@ use quantity::Kind;
 use rig::schedule::{Edge, Event, Span, When};
 use rig::{Device, Load, Rig, Use};
 
-use super::{Before, Change, Fix, weakest, with};
-use crate::answer::Settings;
+use super::{Before, Change, Fix, Late, with};
 use crate::calendar::FullHour;
 use crate::error::TripError;
-use crate::forecast::trial;
+use crate::forecast::{Trial, trial};
 
 /// Lower cutoffs, for the devices whose makers let them be set.
 pub(super) fn cutoffs(plan: &Plan) -> Vec<Change> {
@@ -119,9 +118,6 @@ struct Trying<'a> {
     hours: &'a Hours,
 }
 
-/// The hour to try is looked for with so many draws; what it does is then judged by all.
-const FEW_DRAWS: usize = 256;
-
 impl Trying<'_> {
     fn plan(&self, from: Option<FullHour>) -> Option<Plan> {
         ease(self.before.plan, &self.device.name, self.way, from.map(|hour| hour.clock_s))
@@ -129,6 +125,17 @@ impl Trying<'_> {
 
     fn judge(&self, from: Option<FullHour>) -> Result<Option<Eased>, TripError> {
         let Some(plan) = self.plan(from) else { return Ok(None) };
+        let trial = trial(&plan, self.before.settings)?;
+        Ok(Some(self.eased(from, plan, trial)))
+    }
+
+    /// From the latest hour on from which it is enough, if any is.
+    fn latest_enough(&self) -> Result<Option<Eased>, TripError> {
+        let late = self.before.latest_enough(&self.hours.full, |hour| self.plan(Some(hour)))?;
+        Ok(late.map(|Late { hour, plan, trial }| self.eased(Some(hour), plan, trial)))
+    }
+
+    fn eased(&self, from: Option<FullHour>, plan: Plan, trial: Trial) -> Eased {
         let name = &self.device.name;
         let what = match (self.way, from) {
             (Way::Off, None) => format!("leave the {name} off"),
@@ -141,30 +148,7 @@ impl Trying<'_> {
         };
         let all_s = self.hours.after_s(from);
         let taken_s = if self.way == Way::Half { 0.5 * all_s } else { all_s };
-        let fix = self.before.judge(Change::free(text, plan))?;
-        Ok(Some(Eased { fix, taken_s }))
-    }
-
-    /// The latest hour from which on it is enough, if any is: later is never surer.
-    fn latest_enough(&self) -> Result<Option<Eased>, TripError> {
-        let hours = &self.hours.full;
-        let settings = self.before.settings;
-        let few = Settings { draws: settings.draws.min(FEW_DRAWS), ..settings };
-        let (mut enough, mut too_late) = (0, hours.len());
-        while enough < too_late {
-            let middle = (enough + too_late) / 2;
-            let Some(plan) = self.plan(Some(hours[middle])) else { return Ok(None) };
-            let is_enough = weakest(&trial(&plan, few)?.nights) >= self.before.wanted();
-            if is_enough { enough = middle + 1 } else { too_late = middle }
-        }
-        for hour in hours[..enough].iter().rev() {
-            let found = self.judge(Some(*hour))?;
-            // where few draws were too kind, an hour earlier
-            if found.as_ref().is_none_or(|eased| self.before.is_enough(&eased.fix)) {
-                return Ok(found);
-            }
-        }
-        Ok(None)
+        Eased { fix: self.before.compare(Change::free(text, plan), trial), taken_s }
     }
 }
 

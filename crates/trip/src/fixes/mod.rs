@@ -1,9 +1,10 @@
 //! What would mend it: single changes, each simulated with the same random draws, ranked by what
 //! they do for the weakest night; and what to switch off to reach dawn.
 //!
-//! One idea a file: the pack, the panels, the wires and converters that feed the devices, the
+//! One idea a file: the judging itself, the pack, the panels, the wires and converters that feed the devices, the
 //! devices themselves, and the order in which to switch them off.
 
+mod before;
 mod device;
 mod feed;
 mod pack;
@@ -17,9 +18,8 @@ use std::cmp::Ordering;
 use plan::Plan;
 
 use crate::answer::{Chance, Forecast, Settings};
-use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
-use crate::forecast::{Trial, trial};
+use before::{Before, Late};
 
 pub use shedding::{Shed, Shedding, shedding};
 
@@ -146,72 +146,6 @@ fn with(plan: &Plan, change: impl FnOnce(&mut Plan)) -> Plan {
     changed
 }
 
-/// The plan as it is, against which changes are judged.
-struct Before<'a> {
-    plan: &'a Plan,
-    settings: Settings,
-    calendar: Calendar,
-    trial: Trial,
-}
-
-impl<'a> Before<'a> {
-    fn new(plan: &'a Plan, forecast: &Forecast, settings: Settings) -> Result<Self, TripError> {
-        let calendar = Calendar::new(&plan.site.place, &plan.site.zone, plan.dates.evenings())?;
-        let trial = Trial {
-            nights: forecast.nights.iter().map(|night| night.chance).collect(),
-            carries: forecast.carries.clone(),
-        };
-        Ok(Before { plan, settings, calendar, trial })
-    }
-
-    fn judge(&self, change: Change) -> Result<Fix, TripError> {
-        let after = trial(&change.plan, self.settings)?;
-        Ok(self.compare(change, after))
-    }
-
-    fn compare(&self, change: Change, after: Trial) -> Fix {
-        let (before, after_at) = (weakest_at(&self.trial.nights), weakest_at(&after.nights));
-        let gain = weakest(&after.nights) - weakest(&self.trial.nights);
-        let (low, high) =
-            after.carries.pairs(after_at, &self.trial.carries, before).difference_95();
-        let mut fix = Fix {
-            change: change.text,
-            nights: after.nights,
-            gain,
-            gain_95: [low, high],
-            kg: change.kg,
-            price: change.price,
-            is_listed: change.spares_pack,
-            caution: change.caution,
-        };
-        fix.is_listed |= fix.makes_difference();
-        fix
-    }
-
-    fn weakest_evening(&self) -> Option<&Evening> {
-        self.calendar.evenings.get(weakest_at(&self.trial.nights))
-    }
-
-    fn wanted(&self) -> f64 {
-        self.plan.dates.confidence
-    }
-
-    fn is_enough(&self, fix: &Fix) -> bool {
-        fix.weakest() >= self.wanted()
-    }
-
-    /// Whether there is need of mending at all.
-    fn falls_short(&self) -> bool {
-        weakest(&self.trial.nights) < self.wanted()
-    }
-}
-
 fn weakest(nights: &[Chance]) -> f64 {
     nights.iter().map(|chance| chance.share).fold(1.0, f64::min)
-}
-
-/// The first of the nights that are least sure.
-fn weakest_at(nights: &[Chance]) -> usize {
-    let share = |night: &usize| nights[*night].share;
-    (0..nights.len()).min_by(|a, b| share(a).total_cmp(&share(b))).unwrap_or(0)
 }

@@ -7,7 +7,6 @@ use rig::Device;
 use super::device::{Way, ease};
 use super::{Before, weakest};
 use crate::answer::{Chance, Forecast, Settings};
-use crate::calendar::FullHour;
 use crate::error::TripError;
 use crate::forecast::trial;
 
@@ -49,31 +48,21 @@ pub fn shedding(
     if order.is_empty() || !before.falls_short() {
         return Ok(None);
     }
-    // latest first, and at the end not at all that night
     let evening = before.weakest_evening();
     let hours = evening.map(|evening| before.calendar.full_hours(evening)).unwrap_or_default();
-    let hours: Vec<Option<FullHour>> = hours.into_iter().rev().map(Some).chain([None]).collect();
     let mut so_far = plan.clone();
     let mut found = Shedding { steps: Vec::new(), nights: Vec::new(), enough: false };
     for device in order {
-        let try_from = |hour: Option<FullHour>| -> Result<Option<(Plan, Vec<Chance>)>, TripError> {
-            let from_s = hour.map(|hour| hour.clock_s);
-            let Some(changed) = ease(&so_far, &device.name, Way::Off, from_s) else {
-                return Ok(None);
-            };
-            let nights = trial(&changed, settings)?.nights;
-            Ok(Some((changed, nights)))
+        let off = |from_s: Option<f64>| ease(&so_far, &device.name, Way::Off, from_s);
+        let late = before.latest_enough(&hours, |hour| off(Some(hour.clock_s)))?;
+        let (hour, changed, nights) = match late {
+            Some(late) => (Some(late.hour), late.plan, late.trial.nights),
+            None => {
+                let Some(changed) = off(None) else { continue };
+                let nights = trial(&changed, settings)?.nights;
+                (None, changed, nights)
+            }
         };
-        // the latest hour that is enough, if any is: later is never surer
-        let (mut enough, mut too_late) = (hours.len(), 0);
-        while too_late < enough {
-            let middle = (too_late + enough) / 2;
-            let sure = try_from(hours[middle])?
-                .is_some_and(|(_, nights)| weakest(&nights) >= before.wanted());
-            if sure { enough = middle } else { too_late = middle + 1 }
-        }
-        let hour = hours.get(enough).copied().flatten();
-        let Some((changed, nights)) = try_from(hour)? else { continue };
         found.steps.push(Shed { device: device.name.clone(), from: hour.map(|hour| hour.time()) });
         found.enough = weakest(&nights) >= before.wanted();
         found.nights = nights;
