@@ -136,6 +136,13 @@ fn fix(change: &str, share: f64, gain: f64, adds: (Option<f64>, Option<f64>)) ->
     }
 }
 
+/// The cells of a table's row behind its first.
+fn row<'a>(text: &'a str, first: &str) -> Vec<&'a str> {
+    let line = text.lines().find(|line| line.starts_with(first));
+    let line = line.unwrap_or_else(|| panic!("no {first:?} in {text}"));
+    line[first.len()..].split("  ").map(str::trim).filter(|cell| !cell.is_empty()).collect()
+}
+
 #[test]
 fn changes_are_shown_with_what_they_add_and_how_sure_their_gain_is() {
     let (mut plan, forecast) = example();
@@ -150,11 +157,7 @@ fn changes_are_shown_with_what_they_add_and_how_sure_their_gain_is() {
     let mends = Mends { fixes: &fixes, shedding: None };
     let text = trip_text(&plan, &forecast, Some(mends));
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-    let row = |change: &str| -> Vec<&str> {
-        let line = text.lines().find(|line| line.starts_with(change));
-        let line = line.unwrap_or_else(|| panic!("no {change:?} in {text}"));
-        line[change.len()..].split("  ").map(str::trim).filter(|cell| !cell.is_empty()).collect()
-    };
+    let row = |change: &str| row(&text, change);
     assert_eq!(row("a second pack"), ["98 %", "+28 ± 3", "5.1", "240"]);
     assert_eq!(row("leave the lamp off"), ["90 %", "+20 ± 3", "0", "0"]);
     assert_eq!(row("thicker cable"), ["75 %", "+5 ± 3", "0.013", "–"]);
@@ -162,6 +165,7 @@ fn changes_are_shown_with_what_they_add_and_how_sure_their_gain_is() {
     assert!(!text.contains("no use at all"), "{text}");
     let running = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(running.contains("5 changes were tried; 1 of them makes no difference"), "{text}");
+    assert!(!running.contains("None of them alone"), "{text}");
     assert_eq!(running.matches("Mind the <terminals>.").count(), 1, "{text}");
 
     let page = trip_page(&plan, &forecast, Some(mends), Provenance::default());
@@ -171,6 +175,15 @@ fn changes_are_shown_with_what_they_add_and_how_sure_their_gain_is() {
     }
     assert_eq!(page.matches("Mind the &lt;terminals&gt;.").count(), 1);
     assert!(!page.contains("no use at all"));
+
+    let weak = [
+        Fix { is_listed: true, ..fix("wait for warmth", 0.7, 0.0, (Some(0.0), Some(0.0))) },
+        fix("thicker cable", 0.75, 0.05, (Some(0.0131), None)),
+    ];
+    let text = trip_text(&plan, &forecast, Some(Mends { fixes: &weak, shedding: None }));
+    assert_eq!(self::row(&text, "wait for warmth"), ["70 %", "0 ± 3", "0", "0"]);
+    let running = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(running.contains("None of them alone brings it to 90 %."), "{text}");
 
     let idle = [fix("no use at all", 0.7, 0.0, (Some(0.0), Some(0.0)))];
     let text = trip_text(&plan, &forecast, Some(Mends { fixes: &idle, shedding: None }));

@@ -6,7 +6,7 @@ use trip::{Fix, Forecast, Shedding};
 
 use crate::chart::{Ink, Row, Rows};
 use crate::table::{NO_BREAK, Table};
-use crate::words::{NONE, chance, price};
+use crate::words::{NONE, chance, fixed, price};
 
 /// Changes that were tried, and what to switch off.
 #[derive(Debug, Clone, Copy)]
@@ -26,17 +26,23 @@ impl<'a> Mends<'a> {
     }
 
     /// What to know of the list; one sentence where nothing helps.
-    pub(super) fn note(&self) -> String {
+    pub(super) fn note(&self, plan: &Plan) -> String {
         let tried = self.fixes.len();
         if self.listed().next().is_none() {
             return format!(
                 "None of the changes that were tried ({tried}) makes a difference to the weakest night."
             );
         }
+        let is_enough = |fix: &Fix| fix.weakest() >= plan.dates.confidence;
+        let alone = if self.listed().any(is_enough) {
+            String::new()
+        } else {
+            format!(" None of them alone brings it to {}.", chance(plan.dates.confidence))
+        };
         let idle = self.fixes.iter().filter(|fix| !fix.makes_difference()).count();
         let make = if idle == 1 { "makes" } else { "make" };
         format!(
-            "Each change alone, with the same random trips; ± is its 95 % interval. Weight and price are what it adds, as far as the plan tells, of a cable the copper alone. {tried} changes were tried; {idle} of them {make} no difference. Of each device the mildest that is enough is shown, or else the one that gains most."
+            "Each change alone, with the same random trips; ± is its 95 % interval. Weight and price are what it adds, as far as the plan tells, of a cable the copper alone. {tried} changes were tried; {idle} of them {make} no difference. Of each device the mildest that is enough is shown, or else the one that gains most.{alone}"
         )
     }
 
@@ -68,7 +74,7 @@ impl<'a> Mends<'a> {
                 fix.price.map_or_else(|| NONE.to_owned(), price),
             ]);
         }
-        table.note(self.note());
+        table.note(self.note(plan));
         Some(table)
     }
 
@@ -129,7 +135,14 @@ fn gain(fix: &Fix) -> String {
     let [low, high] = fix.gain_95;
     let half = 50.0 * (high - low);
     let decimals = usize::from(half < 0.95);
-    format!("{:+.decimals$}{NO_BREAK}±{NO_BREAK}{half:.decimals$}", 100.0 * fix.gain)
+    let points = fixed(100.0 * fix.gain, decimals);
+    // nothing has no sign
+    let plus = if points.contains(|digit| ('1'..='9').contains(&digit)) && fix.gain > 0.0 {
+        "+"
+    } else {
+        ""
+    };
+    format!("{plus}{points}{NO_BREAK}±{NO_BREAK}{half:.decimals$}")
 }
 
 /// A mass in kg: nothing is written as "0".

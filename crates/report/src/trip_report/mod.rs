@@ -39,7 +39,7 @@ pub fn trip_text(plan: &Plan, forecast: &Forecast, mends: Option<Mends<'_>>) -> 
     }
     text.push('\n');
     if let Some(mends) = mends.filter(|mends| mends.table(plan).is_none()) {
-        text.push_str(&paragraph(&mends.note()));
+        text.push_str(&paragraph(&mends.note(plan)));
         text.push('\n');
     }
     let mut cautions = cautions::of(plan, forecast);
@@ -112,8 +112,8 @@ pub fn trip_page(
 
 fn mend_section(plan: &Plan, forecast: &Forecast, mends: Mends<'_>) -> Section {
     let mut blocks = vec![match mends.ladder(plan, forecast) {
-        Some(rows) => Block::Rows(rows, mends.note()),
-        None => Block::Text(mends.note()),
+        Some(rows) => Block::Rows(rows, mends.note(plan)),
+        None => Block::Text(mends.note(plan)),
     }];
     blocks.extend(mends.shed_table().map(Block::Table));
     Section::new("What would mend it", blocks)
