@@ -170,38 +170,37 @@ impl Tally {
 
     /// Where the draws lie through the trip.
     pub(crate) fn bands(&self, calendar: &Calendar, timeline: &Timeline) -> Vec<Band> {
-        let with_path: Vec<&Outcome> = self.kept.iter().collect();
-        let quantile = |draws: &[&Outcome], block: usize, which: usize, shares: [f64; 2]| {
-            let mut values: Vec<f32> =
-                draws.iter().map(|outcome| outcome.path[block][which]).collect();
-            values.sort_by(f32::total_cmp);
-            shares.map(|share| {
-                f64::from(values[((values.len() - 1) as f64 * share).round() as usize])
-            })
-        };
-        let carrying: Vec<Vec<&Outcome>> = (0..timeline.nights)
+        let all: Vec<usize> = (0..self.kept.len()).collect();
+        let carrying: Vec<Vec<usize>> = (0..timeline.nights)
             .map(|night| {
-                let carries = |outcome: &&&Outcome| outcome.failures[night].is_none();
-                with_path.iter().filter(carries).copied().collect()
+                let carries = |draw: &usize| self.kept[*draw].failures[night].is_none();
+                all.iter().copied().filter(carries).collect()
             })
             .collect();
+        // the value at the end of a block that a share of these draws stay below
+        let quantile = |draws: &[usize], block: usize, which: usize, share: f64| {
+            let mut values: Vec<f32> =
+                draws.iter().map(|draw| self.kept[*draw].path[block][which]).collect();
+            let rank = ((values.len() - 1) as f64 * share).round() as usize;
+            let (_, value, _) = values.select_nth_unstable_by(rank, f32::total_cmp);
+            f64::from(*value)
+        };
         let least = |night: usize, block: usize| {
             let draws = &carrying[night];
-            (draws.len() >= LEAST_CARRYING).then(|| {
-                let [soc, _] = quantile(draws, block, 0, [0.05, 0.05]);
-                let [terminal_v, _] = quantile(draws, block, 1, [0.05, 0.05]);
-                Carried { soc, terminal_v }
+            (draws.len() >= LEAST_CARRYING).then(|| Carried {
+                soc: quantile(draws, block, 0, 0.05),
+                terminal_v: quantile(draws, block, 1, 0.05),
             })
         };
         timeline
             .blocks
-            .iter()
+            .par_iter()
             .enumerate()
             .filter_map(|(index, block)| {
                 let last = timeline.steps.get(block.steps.clone())?.last()?;
                 let time = calendar.instant(last.at_s + block.dt_s);
-                let soc = quantile(&with_path, index, 0, [0.1, 0.9]);
-                let terminal_v = quantile(&with_path, index, 1, [0.1, 0.9]);
+                let soc = [0.1, 0.9].map(|share| quantile(&all, index, 0, share));
+                let terminal_v = [0.1, 0.9].map(|share| quantile(&all, index, 1, share));
                 Some(Band { time, soc, terminal_v, carried: least(block.night, index) })
             })
             .collect()
