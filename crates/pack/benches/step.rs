@@ -5,13 +5,14 @@
 #![allow(missing_docs, clippy::unwrap_used)]
 
 use divan::{Bencher, black_box, counter::ItemsCount};
-use pack::lanes::{Demands, Flow, LANES, Lanes, Row};
-use pack::{Chemistry, Circuit, Climate, Demand, Load, Pack, State};
+use pack::lanes::{Inside, Lanes, States, Terminals};
+use pack::{Chemistry, Circuit, Climate, Load, Pack, State};
 
 fn main() {
     divan::main();
 }
 
+const LANES: usize = 16;
 const STEPS: usize = 1000;
 const POWER_W: f64 = 30.0;
 
@@ -20,9 +21,13 @@ fn draws() -> Vec<Circuit> {
     (0..LANES).map(|lane| pack.circuit.drawn(1.0 - 0.002 * lane as f64, 1.0, 0.0)).collect()
 }
 
-fn lanes(draws: &[Circuit], soc: f64) -> Lanes {
-    let draws: Vec<_> = draws.iter().map(|c| (c, State::rested(soc), Climate::MILD)).collect();
-    Lanes::new(&draws, 60.0).unwrap()
+fn lanes(draws: &[Circuit]) -> Lanes<LANES> {
+    let mut lanes = Lanes::new();
+    for (lane, circuit) in draws.iter().enumerate() {
+        lanes.set(lane, &circuit.figures(), &Climate::MILD);
+    }
+    lanes.set_length(&draws[0], 60.0);
+    lanes
 }
 
 fn count() -> ItemsCount {
@@ -94,62 +99,57 @@ fn bare_side_by_side(bencher: Bencher) {
     });
 }
 
-/// A constant power in closed form, as in the scalar loop.
-#[divan::bench]
-fn side_by_side_constant_power(bencher: Bencher) {
-    let start = lanes(&draws(), 1.0);
-    bencher.counter(count()).bench_local(|| {
-        let mut lanes = start.clone();
-        let (mut internal_v, mut r0_ohm): (Row, Row) = ([0.0; LANES], [0.0; LANES]);
-        for _ in 0..STEPS {
-            lanes.internal(&mut internal_v, &mut r0_ohm);
-            let current_a = std::array::from_fn(|lane| {
-                let (e_v, ohm) = (internal_v[lane], r0_ohm[lane]);
-                2.0 * POWER_W / (e_v + (e_v * e_v - 4.0 * ohm * POWER_W).sqrt())
-            });
-            lanes.advance(&current_a);
-        }
-        lanes.soc
-    });
+/// A constant power in closed form.
+struct Power;
+
+impl Terminals for Power {
+    const CHARGES: bool = false;
+
+    #[inline(always)]
+    fn charge(&self, _lane: usize, _rest_v: f64) -> bool {
+        false
+    }
+
+    #[inline(always)]
+    fn current_a(&mut self, _lane: usize, inside: &Inside) -> f64 {
+        let (e_v, ohm) = (inside.emf_v, inside.ohm);
+        2.0 * POWER_W / (e_v + (e_v * e_v - 4.0 * ohm * POWER_W).sqrt())
+    }
+}
+
+#[inline(always)]
+fn steps(lanes: &Lanes<LANES>, circuit: &Circuit) -> States<LANES> {
+    let mut states = States::all(State::rested(black_box(1.0)));
+    for _ in 0..STEPS {
+        lanes.step(circuit, 0.0, &mut states, &mut Power);
+    }
+    states
 }
 
 #[divan::bench]
 fn side_by_side_portable(bencher: Bencher) {
-    let start = lanes(&draws(), 1.0);
-    let demands = Demands::all(Demand::power(POWER_W));
-    bencher.counter(count()).bench_local(|| {
-        let (mut lanes, mut flow) = (start.clone(), Flow::near(13.0));
-        for _ in 0..STEPS {
-            lanes.step_portable(&demands, &mut flow);
-        }
-        lanes.soc
-    });
+    let draws = draws();
+    let lanes = lanes(&draws);
+    bencher.counter(count()).bench_local(|| steps(&lanes, &draws[0]));
 }
 
+#[cfg(target_arch = "x86_64")]
 #[divan::bench]
-fn side_by_side(bencher: Bencher) {
-    let start = lanes(&draws(), 1.0);
-    let demands = Demands::all(Demand::power(POWER_W));
+fn side_by_side_avx2(bencher: Bencher) {
+    #[target_feature(enable = "avx2")]
+    fn steps_avx2(lanes: &Lanes<LANES>, circuit: &Circuit) -> States<LANES> {
+        steps(lanes, circuit)
+    }
+    if !std::arch::is_x86_feature_detected!("avx2") {
+        return;
+    }
+    let draws = draws();
+    let lanes = lanes(&draws);
     bencher.counter(count()).bench_local(|| {
-        let (mut lanes, mut flow) = (start.clone(), Flow::near(13.0));
-        for _ in 0..STEPS {
-            lanes.step(&demands, &mut flow);
+        #[allow(unsafe_code)] // the only way to choose an instruction set at run time
+        // SAFETY: the processor was just found to have AVX2.
+        unsafe {
+            steps_avx2(&lanes, &draws[0])
         }
-        lanes.soc
-    });
-}
-
-/// A charger's voltage limit: far below it, and at it.
-#[divan::bench(args = [0.2, 1.0])]
-fn side_by_side_limited(bencher: Bencher, soc: f64) {
-    let start = lanes(&draws(), soc);
-    bencher.counter(count()).bench_local(|| {
-        let mut lanes = start.clone();
-        for _ in 0..STEPS {
-            let mut current_a = [-1.0; LANES];
-            lanes.limit(&[14.0; LANES], &mut current_a);
-            lanes.advance(&current_a);
-        }
-        lanes.soc
     });
 }

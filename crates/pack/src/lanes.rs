@@ -1,343 +1,346 @@
-//! Many packs stepped side by side: how fast the circuit can be stepped when nothing else is asked.
+//! Draws of one pack stepped side by side.
 //!
-//! It is the circuit's own measure of speed, held against [`Circuit`] to the last bit and against
-//! a bare loop by the benchmark `step`. The trip's draws do not run on it: their step solves the
-//! wiring, the sources and the pack together, second order in time, in arrays of the trip's own.
-//! Whoever steps packs under given demands and nothing else (many packs, one load each) can.
+//! [`Lanes`] holds what a step needs of each draw, a row each, so that a compiler can put them into
+//! vector registers. With one lane the very same code is the scalar step. What hangs on the
+//! terminals says what current flows ([`Terminals`]); nothing here allocates.
 //!
-//! [`Lanes`] holds sixteen packs that share one open-circuit curve and differ in capacity,
-//! resistance, offset, temperature and state. Every operation is the same arithmetic in the same
-//! order as that of [`Circuit`], so each lane equals the scalar step to the last bit; the rows
-//! only let the compiler do four at a time. Nothing here allocates.
+//! Within a step the current is constant. The pack is shown to the terminals as a voltage behind a
+//! resistance, on the *mean* of the step: for the slow part and the wells the mean of their exact
+//! exponentials, for the open-circuit voltage its value at the mean state, so that the step is of
+//! second order and the energy is the voltage times the charge. For a charger that holds its
+//! voltage the *end* of the step is shown too, which does not ring however small the pack.
 //!
-//! All methods are inlined into their caller: a loop compiled for a wider instruction set with
-//! `#[target_feature]` gets them in that form. [`Lanes::step`] chooses at run time by itself.
+//! Draws differ in their [`Figures`] and their climate; curve, time constants and the rise towards
+//! empty are the circuit's.
 
-use crate::charge::End;
-use crate::demand::Demand;
-use crate::{Circuit, Climate, Ocv, Rise, State};
-
-/// Packs side by side.
-pub const LANES: usize = 16;
+use crate::{Circuit, Climate, State};
 
 /// One number a lane.
-pub type Row = [f64; LANES];
+pub type Row<const N: usize> = [f64; N];
 
-/// What hangs on each lane's terminals: the rows of [`Demand`].
-#[derive(Debug, Clone, PartialEq)]
-pub struct Demands {
-    /// Conductance in S.
-    pub g_s: Row,
-    /// Constant current in A.
-    pub a_a: Row,
-    /// Constant power in W.
-    pub m1_w: Row,
-    /// In W·V².
-    pub m2_wv2: Row,
-    /// In W·V⁴.
-    pub m3_wv4: Row,
-}
-
-impl Demands {
-    /// The same demand in every lane.
-    #[must_use]
-    pub fn all(demand: Demand) -> Self {
-        Self {
-            g_s: [demand.g_s; LANES],
-            a_a: [demand.a_a; LANES],
-            m1_w: [demand.m1_w; LANES],
-            m2_wv2: [demand.m2_wv2; LANES],
-            m3_wv4: [demand.m3_wv4; LANES],
-        }
-    }
-
-    /// Sets the demand of one lane.
-    pub fn set(&mut self, lane: usize, demand: Demand) {
-        self.g_s[lane] = demand.g_s;
-        self.a_a[lane] = demand.a_a;
-        self.m1_w[lane] = demand.m1_w;
-        self.m2_wv2[lane] = demand.m2_wv2;
-        self.m3_wv4[lane] = demand.m3_wv4;
-    }
-
-    /// The demand of one lane.
-    #[must_use]
-    #[inline(always)]
-    pub fn lane(&self, lane: usize) -> Demand {
-        Demand {
-            g_s: self.g_s[lane],
-            a_a: self.a_a[lane],
-            m1_w: self.m1_w[lane],
-            m2_wv2: self.m2_wv2[lane],
-            m3_wv4: self.m3_wv4[lane],
-        }
-    }
-}
-
-/// What flowed in a step.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Flow {
-    /// At the terminals, at the start of the step.
-    pub voltage_v: Row,
-    /// Out of the pack, through the step.
-    pub current_a: Row,
-    /// 1 where the demand was met, 0 where it has no solution (voltage collapse; nothing then
-    /// flows).
-    pub met: Row,
-}
-
-impl Flow {
-    /// Before the first step: near these voltages.
-    #[must_use]
-    pub fn near(voltage_v: f64) -> Self {
-        Self { voltage_v: [voltage_v; LANES], current_a: [0.0; LANES], met: [1.0; LANES] }
-    }
-}
-
-/// Sixteen packs.
-#[derive(Debug, Clone)]
-pub struct Lanes {
+/// Where packs stand, a row each of [`State`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct States<const N: usize> {
     /// Charge held over capacity.
-    pub soc: Row,
+    pub soc: Row<N>,
     /// Voltage across the slow part in V.
-    pub v1_v: Row,
+    pub v1_v: Row<N>,
     /// Difference of the wells' heights.
-    pub gap: Row,
-    ocv: Ocv,
-    rise: Rise,
-    bound: f64,
-    efficiency: f64,
-    resists_charge: bool,
-    offset_v: Row,
-    stretch: Row,
-    r0_ohm: Row,
-    charge_ohm: Row,
-    soc_per_a: Row,
-    v1_keep: Row,
-    v1_per_a: Row,
-    gap_keep: Row,
-    gap_per_a: Row,
+    pub gap: Row<N>,
 }
 
-impl Lanes {
-    /// Draws of one circuit (see [`Circuit::drawn`]) with their states and climates, for steps of
-    /// `dt_s`. Where there are fewer than sixteen the last is repeated; `None` if there is none.
+impl<const N: usize> States<N> {
+    /// All in this state.
     #[must_use]
-    pub fn new(draws: &[(&Circuit, State, Climate)], dt_s: f64) -> Option<Self> {
-        let &(first, ..) = draws.first()?;
-        let mut lanes = Self {
-            soc: [0.0; LANES],
-            v1_v: [0.0; LANES],
-            gap: [0.0; LANES],
-            ocv: first.ocv.clone(),
-            rise: first.rise,
-            bound: first.wells.map_or(0.0, |w| 1.0 - w.at_hand),
-            efficiency: first.charge_efficiency,
-            resists_charge: first.charge_ohm > 0.0,
-            offset_v: [0.0; LANES],
-            stretch: [0.0; LANES],
-            r0_ohm: [0.0; LANES],
-            charge_ohm: [0.0; LANES],
-            soc_per_a: [0.0; LANES],
-            v1_keep: [0.0; LANES],
-            v1_per_a: [0.0; LANES],
-            gap_keep: [0.0; LANES],
-            gap_per_a: [0.0; LANES],
-        };
-        for lane in 0..LANES {
-            let (circuit, state, climate) = draws.get(lane).or(draws.last())?;
-            lanes.place(lane, state);
-            lanes.prepare(lane, circuit, climate, dt_s);
-        }
-        Some(lanes)
+    pub fn all(state: State) -> Self {
+        Self { soc: [state.soc; N], v1_v: [state.v1_v; N], gap: [state.gap; N] }
     }
 
-    /// Sets one lane's state.
-    pub fn place(&mut self, lane: usize, state: &State) {
-        self.soc[lane] = state.soc;
-        self.v1_v[lane] = state.v1_v;
-        self.gap[lane] = state.gap;
-    }
-
-    /// One lane's state.
+    /// One of them.
     #[must_use]
-    pub fn state(&self, lane: usize) -> State {
+    pub fn lane(&self, lane: usize) -> State {
         State { soc: self.soc[lane], v1_v: self.v1_v[lane], gap: self.gap[lane] }
     }
 
-    /// Sets what one lane's step needs: anew when its temperature or the step's length changes.
-    pub fn prepare(&mut self, lane: usize, circuit: &Circuit, climate: &Climate, dt_s: f64) {
-        let step = circuit.step(dt_s, climate);
-        self.offset_v[lane] = circuit.offset_v;
-        self.stretch[lane] = climate.stretch;
-        self.r0_ohm[lane] = circuit.r0_ohm * climate.resistance;
-        self.charge_ohm[lane] = circuit.charge_ohm * climate.resistance;
-        self.soc_per_a[lane] = step.soc_per_a;
-        self.v1_keep[lane] = step.v1_keep;
-        self.v1_per_a[lane] = step.v1_per_a;
-        self.gap_keep[lane] = step.gap_keep;
-        self.gap_per_a[lane] = step.gap_per_a;
+    /// Sets one of them.
+    pub fn put(&mut self, lane: usize, state: State) {
+        (self.soc[lane], self.v1_v[lane], self.gap[lane]) = (state.soc, state.v1_v, state.gap);
     }
+}
 
-    #[inline(always)]
-    fn available(&self, lane: usize) -> f64 {
-        1.0 - (1.0 - self.soc[lane] + self.bound * self.gap[lane]) * self.stretch[lane]
-    }
+/// What differs from draw to draw of a circuit, at 25 °C.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Figures {
+    /// As [`Circuit::capacity_ah`].
+    pub capacity_ah: f64,
+    /// As [`Circuit::r0_ohm`].
+    pub r0_ohm: f64,
+    /// As [`Circuit::r1_ohm`]; the time constant stays the circuit's.
+    pub r1_ohm: f64,
+    /// As [`Circuit::charge_ohm`].
+    pub charge_ohm: f64,
+    /// As [`Circuit::offset_v`].
+    pub offset_v: f64,
+    /// As [`Wells::at_hand`](crate::Wells::at_hand); 1 without wells.
+    pub at_hand: f64,
+}
 
-    /// Voltage in V behind R0, and R0 in Ω while discharging, of one lane.
-    #[inline(always)]
-    fn behind(&self, lane: usize) -> (f64, f64) {
-        let available = self.available(lane);
-        let internal_v = self.ocv.at(available) + self.offset_v[lane] - self.v1_v[lane];
-        (internal_v, self.r0_from(lane, available))
-    }
-
-    #[inline(always)]
-    fn r0_from(&self, lane: usize, available: f64) -> f64 {
-        let low = self.rise.depth(available);
-        self.r0_ohm[lane] * (1.0 + self.rise.share * low * low)
-    }
-
-    /// What is added to R0 while charging, of one lane.
-    #[inline(always)]
-    fn against_charge(&self, lane: usize) -> f64 {
-        self.charge_ohm[lane] / Circuit::missing(self.soc[lane])
-    }
-
-    /// Voltage in V behind R0, and R0 in Ω while discharging.
-    #[inline(always)]
-    pub fn internal(&self, internal_v: &mut Row, r0_ohm: &mut Row) {
-        for lane in 0..LANES {
-            (internal_v[lane], r0_ohm[lane]) = self.behind(lane);
+impl Circuit {
+    /// Its own figures.
+    #[must_use]
+    pub fn figures(&self) -> Figures {
+        Figures {
+            capacity_ah: self.capacity_ah,
+            r0_ohm: self.r0_ohm,
+            r1_ohm: self.r1_ohm,
+            charge_ohm: self.charge_ohm,
+            offset_v: self.offset_v,
+            at_hand: self.wells.map_or(1.0, |wells| wells.at_hand),
         }
     }
+}
 
-    /// Meets the demands from the present state: voltages and currents, starting from the
-    /// voltages that `flow` holds.
-    #[inline(always)]
-    pub fn meet(&self, demands: &Demands, flow: &mut Flow) {
-        if self.resists_charge {
-            self.meet_with(demands, flow, |lane, demand, internal_v| {
-                let charging = demand.current_a(internal_v).0 < 0.0;
-                if charging { self.against_charge(lane) } else { 0.0 }
-            });
-        } else {
-            self.meet_with(demands, flow, |_, _, _| 0.0);
-        }
-    }
+/// A pack in a step as its terminals see it.
+#[derive(Debug, Clone, Copy)]
+pub struct Inside {
+    /// Mean voltage through the step if nothing flowed (V).
+    pub emf_v: f64,
+    /// What each ampere takes off it (Ω).
+    pub ohm: f64,
+    /// Voltage at the end of the step if nothing flowed (V).
+    pub end_emf_v: f64,
+    /// What each ampere takes off that (Ω).
+    pub end_ohm: f64,
+    /// The current at which the step ends full: at most zero, as it flows in (A).
+    pub full_a: f64,
+    /// Of `ohm`, what turns power into heat (Ω).
+    pub loss_ohm: f64,
+}
 
-    #[inline(always)]
-    fn meet_with(
-        &self,
-        demands: &Demands,
-        flow: &mut Flow,
-        added_ohm: impl Fn(usize, &Demand, f64) -> f64,
-    ) {
-        for lane in 0..LANES {
-            let (internal_v, r0_ohm) = self.behind(lane);
-            let demand = demands.lane(lane);
-            let ohm = r0_ohm + added_ohm(lane, &demand, internal_v);
-            let solved = demand.newton(internal_v, ohm, flow.voltage_v[lane]);
-            let met = if solved.holds(internal_v) { 1.0 } else { 0.0 };
-            flow.met[lane] = met;
-            flow.voltage_v[lane] = if met > 0.0 { solved.voltage_v } else { internal_v };
-            flow.current_a[lane] = if met > 0.0 { solved.current_a } else { 0.0 };
-        }
-    }
+/// What hangs on the terminals of packs side by side.
+pub trait Terminals {
+    /// Whether a current may flow in at all.
+    const CHARGES: bool;
 
-    /// Cuts currents that would charge the terminals above these voltages by the end of the step
-    /// (see [`Circuit::limit_a`]): chargers at their voltage limit.
-    #[inline(always)]
-    pub fn limit(&self, voltage_v: &Row, current_a: &mut Row) {
-        if self.resists_charge {
-            self.limit_with(voltage_v, current_a, |lane| self.against_charge(lane));
-        } else {
-            self.limit_with(voltage_v, current_a, |_| 0.0);
-        }
-    }
+    /// Whether a current flows in at this voltage (V), that of the pack at rest.
+    fn charge(&self, lane: usize, rest_v: f64) -> bool;
 
-    #[inline(always)]
-    fn limit_with(&self, voltage_v: &Row, current_a: &mut Row, added_ohm: impl Fn(usize) -> f64) {
-        let end = |lane: usize, current_a: f64| {
-            let charging = current_a < 0.0;
-            let available = self.available(lane);
-            let added_ohm = if charging { added_ohm(lane) } else { 0.0 };
-            End {
-                ocv: &self.ocv,
-                offset_v: self.offset_v[lane],
-                from: 1.0
-                    - (1.0 - self.soc[lane] + self.bound * (self.gap[lane] * self.gap_keep[lane]))
-                        * self.stretch[lane],
-                per_a: -(self.soc_per_a[lane] + self.bound * self.gap_per_a[lane])
-                    * (if charging { self.efficiency } else { 1.0 })
-                    * self.stretch[lane],
-                v1_v: self.v1_v[lane] * self.v1_keep[lane],
-                ohm: self.v1_per_a[lane] + (self.r0_from(lane, available) + added_ohm),
-            }
+    /// The current out of a pack through the step (A).
+    fn current_a(&mut self, lane: usize, inside: &Inside) -> f64;
+}
+
+/// What steps of one length need of each draw.
+#[derive(Debug, Clone)]
+pub struct Lanes<const N: usize> {
+    offset_v: Row<N>,
+    stretch: Row<N>,
+    r0_ohm: Row<N>,
+    charge_ohm: Row<N>,
+    capacity_ah: Row<N>,
+    r1_ohm: Row<N>,
+    /// Share of the charge that is not at hand at once.
+    bound: Row<N>,
+    pace: Pace<N>,
+}
+
+/// What hangs on the length of the step.
+#[derive(Debug, Clone)]
+struct Pace<const N: usize> {
+    v1_keep: f64,
+    v1_mean: f64,
+    gap_keep: f64,
+    gap_mean: f64,
+    /// SoC, slow voltage and gap that an ampere changes by the end of the step.
+    soc_per_a: Row<N>,
+    v1_per_a: Row<N>,
+    gap_per_a: Row<N>,
+    /// The slow voltage on the step's mean.
+    v1_mean_per_a: Row<N>,
+    /// What the voltage sees fall of the SoC, on the mean and at the end.
+    mean_per_a: Row<N>,
+    end_per_a: Row<N>,
+    /// Current that a missing SoC of 1 takes.
+    full_a: Row<N>,
+}
+
+impl<const N: usize> Lanes<N> {
+    /// Nothing is known of any lane yet: each wants [`Lanes::set`], and all of them
+    /// [`Lanes::set_length`].
+    #[must_use]
+    pub fn new() -> Self {
+        let zero = [0.0; N];
+        let pace = Pace {
+            v1_keep: 0.0,
+            v1_mean: 0.0,
+            gap_keep: 1.0,
+            gap_mean: 1.0,
+            soc_per_a: zero,
+            v1_per_a: zero,
+            gap_per_a: zero,
+            v1_mean_per_a: zero,
+            mean_per_a: zero,
+            end_per_a: zero,
+            full_a: zero,
         };
-        let ends: [End<'_>; LANES] = std::array::from_fn(|lane| end(lane, current_a[lane]));
-        let mut ends_v = [0.0; LANES];
-        for lane in 0..LANES {
-            ends_v[lane] = ends[lane].voltage_v(current_a[lane]);
+        Self {
+            offset_v: zero,
+            stretch: [1.0; N],
+            r0_ohm: zero,
+            charge_ohm: zero,
+            capacity_ah: zero,
+            r1_ohm: zero,
+            bound: zero,
+            pace,
         }
-        // most of a day no lane is at its limit
-        let mut above = 0.0;
-        for lane in 0..LANES {
-            above += if ends_v[lane] > voltage_v[lane] { 1.0 } else { 0.0 };
+    }
+
+    /// Sets one draw and its climate.
+    pub fn set(&mut self, lane: usize, figures: &Figures, climate: &Climate) {
+        self.offset_v[lane] = figures.offset_v;
+        self.stretch[lane] = climate.stretch;
+        self.r0_ohm[lane] = figures.r0_ohm * climate.resistance;
+        self.charge_ohm[lane] = figures.charge_ohm * climate.resistance;
+        self.capacity_ah[lane] = figures.capacity_ah;
+        self.r1_ohm[lane] = figures.r1_ohm * climate.resistance;
+        self.bound[lane] = 1.0 - figures.at_hand;
+    }
+
+    /// Sets the length of the steps, after any lane is set.
+    pub fn set_length(&mut self, circuit: &Circuit, dt_s: f64) {
+        // what is left of an exponential at the end of the step, and on average through it
+        let pair = |rate_per_s: f64| {
+            let x = rate_per_s * dt_s;
+            if x > 0.0 { ((-x).exp(), -(-x).exp_m1() / x) } else { (1.0, 1.0) }
+        };
+        let tau_s = circuit.r1_ohm * circuit.c1_f;
+        let (v1_keep, v1_mean) = if tau_s > 0.0 { pair(1.0 / tau_s) } else { (0.0, 0.0) };
+        let (gap_keep, gap_mean) = circuit.wells.map_or((1.0, 1.0), |wells| pair(wells.rate_per_s));
+        let pace = &mut self.pace;
+        (pace.v1_keep, pace.v1_mean) = (v1_keep, v1_mean);
+        (pace.gap_keep, pace.gap_mean) = (gap_keep, gap_mean);
+        for lane in 0..N {
+            let (capacity_ah, bound) = (self.capacity_ah[lane], self.bound[lane]);
+            let soc_per_a = dt_s / (3600.0 * capacity_ah);
+            // where the gap ends up, for each ampere
+            let gap_full = circuit
+                .wells
+                .map_or(0.0, |w| 1.0 / ((1.0 - bound) * capacity_ah * 3600.0 * w.rate_per_s));
+            let (gap_per_a, gap_mean_per_a) =
+                ((1.0 - gap_keep) * gap_full, (1.0 - gap_mean) * gap_full);
+            pace.soc_per_a[lane] = soc_per_a;
+            pace.v1_per_a[lane] = self.r1_ohm[lane] * (1.0 - v1_keep);
+            pace.gap_per_a[lane] = gap_per_a;
+            pace.v1_mean_per_a[lane] = self.r1_ohm[lane] * (1.0 - v1_mean);
+            pace.mean_per_a[lane] = self.stretch[lane] * (0.5 * soc_per_a + bound * gap_mean_per_a);
+            pace.end_per_a[lane] = self.stretch[lane] * (soc_per_a + bound * gap_per_a);
+            pace.full_a[lane] = 1.0 / (circuit.charge_efficiency * soc_per_a);
         }
-        if above == 0.0 {
-            return;
+    }
+
+    /// One lane alone.
+    #[must_use]
+    pub fn lane(&self, lane: usize) -> Lanes<1> {
+        let one = |row: &Row<N>| [row[lane]];
+        let pace = &self.pace;
+        Lanes {
+            offset_v: one(&self.offset_v),
+            stretch: one(&self.stretch),
+            r0_ohm: one(&self.r0_ohm),
+            charge_ohm: one(&self.charge_ohm),
+            capacity_ah: one(&self.capacity_ah),
+            r1_ohm: one(&self.r1_ohm),
+            bound: one(&self.bound),
+            pace: Pace {
+                v1_keep: pace.v1_keep,
+                v1_mean: pace.v1_mean,
+                gap_keep: pace.gap_keep,
+                gap_mean: pace.gap_mean,
+                soc_per_a: one(&pace.soc_per_a),
+                v1_per_a: one(&pace.v1_per_a),
+                gap_per_a: one(&pace.gap_per_a),
+                v1_mean_per_a: one(&pace.v1_mean_per_a),
+                mean_per_a: one(&pace.mean_per_a),
+                end_per_a: one(&pace.end_per_a),
+                full_a: one(&pace.full_a),
+            },
         }
-        let mut held_a = *current_a;
-        for _ in 0..End::ROUNDS {
-            for lane in 0..LANES {
-                held_a[lane] = ends[lane].nearer_a(voltage_v[lane], held_a[lane]);
+    }
+
+    /// A lane at this very moment: the voltage behind R0 (V), R0 while discharging (Ω).
+    #[must_use]
+    pub fn now(&self, circuit: &Circuit, lane: usize, state: &State) -> (f64, f64) {
+        let missing = 1.0 - state.soc + self.bound[lane] * state.gap;
+        let available = 1.0 - missing * self.stretch[lane];
+        let internal_v = circuit.ocv.at(available) + self.offset_v[lane] - state.v1_v;
+        (internal_v, self.r0_ohm[lane] * risen(circuit, available))
+    }
+
+    /// What is left of the slow voltage on the mean of a step, if nothing flows: a share.
+    #[must_use]
+    pub fn v1_mean(&self) -> f64 {
+        self.pace.v1_mean
+    }
+
+    /// Moves all lanes on by one step. Besides what the terminals draw, each pack loses `idle_a`.
+    #[inline(always)]
+    pub fn step<T: Terminals>(
+        &self,
+        circuit: &Circuit,
+        idle_a: f64,
+        states: &mut States<N>,
+        terminals: &mut T,
+    ) {
+        // each form has no branch left in it
+        match (circuit.wells.is_some(), circuit.charge_ohm > 0.0 && T::CHARGES) {
+            (false, false) => self.step_as::<false, false, T>(circuit, idle_a, states, terminals),
+            (false, true) => self.step_as::<false, true, T>(circuit, idle_a, states, terminals),
+            (true, false) => self.step_as::<true, false, T>(circuit, idle_a, states, terminals),
+            (true, true) => self.step_as::<true, true, T>(circuit, idle_a, states, terminals),
+        }
+    }
+
+    #[inline(always)]
+    // one index into many rows is what becomes vector registers
+    #[allow(clippy::needless_range_loop)]
+    fn step_as<const WELLS: bool, const RESISTS: bool, T: Terminals>(
+        &self,
+        circuit: &Circuit,
+        idle_a: f64,
+        states: &mut States<N>,
+        terminals: &mut T,
+    ) {
+        let pace = &self.pace;
+        let (mut rest, mut ocv_v, mut slope_v) = ([0.0; N], [0.0; N], [0.0; N]);
+        for lane in 0..N {
+            let gap = if WELLS { self.bound[lane] * states.gap[lane] * pace.gap_mean } else { 0.0 };
+            rest[lane] = 1.0 - (1.0 - states.soc[lane] + gap) * self.stretch[lane];
+        }
+        for lane in 0..N {
+            (ocv_v[lane], slope_v[lane]) = circuit.ocv.at_with_slope(rest[lane]);
+        }
+        for lane in 0..N {
+            let (soc, v1_v, gap) = (states.soc[lane], states.v1_v[lane], states.gap[lane]);
+            let rest_v = ocv_v[lane] + self.offset_v[lane];
+            let mut r0_ohm = self.r0_ohm[lane] * risen(circuit, rest[lane]);
+            if T::CHARGES && RESISTS {
+                let against_ohm = self.charge_ohm[lane] / Circuit::missing(soc);
+                r0_ohm += if terminals.charge(lane, rest_v) { against_ohm } else { 0.0 };
+            }
+            let loss_ohm = r0_ohm + pace.v1_mean_per_a[lane];
+            let end_gap = if WELLS { self.bound[lane] * gap * pace.gap_keep } else { 0.0 };
+            let end_rest = 1.0 - (1.0 - soc + end_gap) * self.stretch[lane];
+            let end_rest_v = rest_v + slope_v[lane] * (end_rest - rest[lane]);
+            let current_a = terminals.current_a(
+                lane,
+                &Inside {
+                    emf_v: rest_v - v1_v * pace.v1_mean,
+                    ohm: loss_ohm + slope_v[lane] * pace.mean_per_a[lane],
+                    end_emf_v: end_rest_v - v1_v * pace.v1_keep,
+                    end_ohm: r0_ohm + pace.v1_per_a[lane] + slope_v[lane] * pace.end_per_a[lane],
+                    full_a: (soc - 1.0) * pace.full_a[lane],
+                    loss_ohm,
+                },
+            );
+            let stored_a =
+                if current_a < 0.0 { current_a * circuit.charge_efficiency } else { current_a };
+            states.soc[lane] = soc - (stored_a + idle_a) * pace.soc_per_a[lane];
+            states.v1_v[lane] = v1_v * pace.v1_keep + current_a * pace.v1_per_a[lane];
+            if WELLS {
+                states.gap[lane] = gap * pace.gap_keep + stored_a * pace.gap_per_a[lane];
             }
         }
-        for lane in 0..LANES {
-            current_a[lane] =
-                if ends_v[lane] > voltage_v[lane] { held_a[lane] } else { current_a[lane] };
-        }
     }
+}
 
-    /// Moves every lane on by one step with constant currents; exact.
-    #[inline(always)]
-    pub fn advance(&mut self, current_a: &Row) {
-        for lane in 0..LANES {
-            let current_a = current_a[lane];
-            let stored_a = if current_a < 0.0 { current_a * self.efficiency } else { current_a };
-            self.soc[lane] -= stored_a * self.soc_per_a[lane];
-            self.v1_v[lane] =
-                self.v1_v[lane] * self.v1_keep[lane] + current_a * self.v1_per_a[lane];
-            self.gap[lane] = self.gap[lane] * self.gap_keep[lane] + stored_a * self.gap_per_a[lane];
-        }
+impl<const N: usize> Default for Lanes<N> {
+    fn default() -> Self {
+        Self::new()
     }
+}
 
-    /// Meets the demands and moves on by one step: with AVX2 where the machine has it.
-    pub fn step(&mut self, demands: &Demands, flow: &mut Flow) {
-        #[cfg(target_arch = "x86_64")]
-        if std::arch::is_x86_feature_detected!("avx2") {
-            #[allow(unsafe_code)] // the only way to choose an instruction set at run time
-            // SAFETY: the processor was just found to have AVX2.
-            unsafe {
-                self.step_avx2(demands, flow);
-            }
-            return;
-        }
-        self.step_portable(demands, flow);
-    }
-
-    /// As [`Lanes::step`], for any machine.
-    #[inline(always)]
-    pub fn step_portable(&mut self, demands: &Demands, flow: &mut Flow) {
-        self.meet(demands, flow);
-        let current_a = flow.current_a;
-        self.advance(&current_a);
-    }
-
-    #[cfg(target_arch = "x86_64")]
-    #[target_feature(enable = "avx2")]
-    fn step_avx2(&mut self, demands: &Demands, flow: &mut Flow) {
-        self.step_portable(demands, flow);
-    }
+/// How much R0 has risen towards empty: a factor.
+#[inline(always)]
+fn risen(circuit: &Circuit, available: f64) -> f64 {
+    let low = circuit.rise.depth(available);
+    1.0 + circuit.rise.share * low * low
 }

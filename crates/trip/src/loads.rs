@@ -1,6 +1,6 @@
 //! The rig as the step sees it: a curve of current against voltage for each set of devices.
 
-use rig::{AfterBrownout, Aggregator, Conditions, Curve, Load, Rig};
+use rig::{AfterBrownout, Aggregate, Aggregator, Conditions, Curve, Load, Rig};
 
 use crate::draws::Draw;
 use crate::timeline::Set;
@@ -32,8 +32,14 @@ pub(crate) const MOST_DEVICES: usize = 63;
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct LoadLine {
     pub(crate) curve: Curve,
+    pub(crate) floor: Floor,
+}
+
+/// Where the devices that are on begin to fail.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Floor {
     /// Least voltage of the pack at which all of them work.
-    pub(crate) floor_v: f64,
+    pub(crate) v: f64,
     /// The device that fails below it.
     pub(crate) first: usize,
     /// Whether it fails because no voltage satisfies it, rather than because it sees too little.
@@ -44,9 +50,7 @@ impl LoadLine {
     /// Nothing is on.
     pub(crate) const NONE: LoadLine = LoadLine {
         curve: Curve { g_s: 0.0, a_a: 0.0, m: [0.0; 4] },
-        floor_v: f64::NEG_INFINITY,
-        first: 0,
-        collapses: false,
+        floor: Floor { v: f64::NEG_INFINITY, first: 0, collapses: false },
     };
 }
 
@@ -56,6 +60,8 @@ pub(crate) struct Loads<'a> {
     rig: &'a Rig,
     only_when_clear: &'a [bool],
     sets: &'a [Set],
+    /// For each set the first with the same uses on, whatever its night and air.
+    patterns: Vec<usize>,
     low_v: f64,
     /// What controllers draw all the time (W).
     standing_w: f64,
@@ -83,10 +89,12 @@ impl<'a> Loads<'a> {
         let off = vec![Load::OFF; rig.devices().len()];
         let devices = 0..rig.devices().len();
         let aggregator = Aggregator::new(rig, low_v, high_v);
+        let pattern = |set: &Set| sets.iter().position(|like| like.uses == set.uses).unwrap_or(0);
         Loads {
             rig,
             only_when_clear,
             sets,
+            patterns: sets.iter().map(pattern).collect(),
             low_v,
             standing_w,
             aggregator,
@@ -100,28 +108,47 @@ impl<'a> Loads<'a> {
         }
     }
 
-    /// The line of a set without the devices in `off`, with a draw's factors on the loads.
+    /// The line of a set without the devices in `off`, with a draw's factors on the loads. Where
+    /// its floor is known, from this draw with the same uses on, it is not worked out anew.
     ///
-    /// Energy follows the mean of duty cycles and peaks; the floor the greatest load.
-    pub(crate) fn line(&mut self, set: usize, off: Mask, draw: &Draw) -> LoadLine {
+    /// Energy follows the mean of duty cycles and peaks; the floor the greatest load, which hangs
+    /// on no weather.
+    pub(crate) fn line(
+        &mut self,
+        set: usize,
+        off: Mask,
+        draw: &Draw,
+        known: Option<Floor>,
+    ) -> LoadLine {
         let peaks = self.fill(set, off, draw);
         let mean = match self.aggregator.aggregate(&self.mean) {
             Ok(aggregate) => aggregate,
             Err(collapse) => return self.collapsed(&collapse.at),
         };
-        let bounds = if peaks {
-            match self.aggregator.aggregate(&self.greatest) {
-                Ok(aggregate) => aggregate,
+        let floor = match known {
+            Some(floor) => floor,
+            None if !peaks => self.floor(&mean),
+            None => match self.aggregator.aggregate(&self.greatest) {
+                Ok(greatest) => self.floor(&greatest),
                 Err(collapse) => return self.collapsed(&collapse.at),
-            }
-        } else {
-            mean
+            },
         };
-        let collapses = bounds.low_v > self.low_v && bounds.least_source_v <= bounds.low_v;
-        let first = bounds.worst.unwrap_or_else(|| self.greatest_load());
         let mut curve = mean.source;
         curve.m[0] += self.standing_w;
-        LoadLine { curve, floor_v: bounds.least_source_v, first, collapses }
+        LoadLine { curve, floor }
+    }
+
+    fn floor(&self, bounds: &Aggregate) -> Floor {
+        Floor {
+            v: bounds.least_source_v,
+            first: bounds.worst.unwrap_or_else(|| self.greatest_load()),
+            collapses: bounds.low_v > self.low_v && bounds.least_source_v <= bounds.low_v,
+        }
+    }
+
+    /// Which uses are on in a set: sets that differ only in their weather have the same.
+    pub(crate) fn pattern(&self, set: usize) -> usize {
+        self.patterns[set]
     }
 
     /// What goes off when a device sees too little: all that is on behind its converter.
@@ -215,7 +242,7 @@ impl<'a> Loads<'a> {
     fn collapsed(&self, at: &str) -> LoadLine {
         let on = |index: &usize| !self.greatest[*index].is_off();
         let first = self.rig.device(at).filter(on).unwrap_or_else(|| self.greatest_load());
-        LoadLine { floor_v: f64::INFINITY, first, collapses: true, ..LoadLine::NONE }
+        LoadLine { floor: Floor { v: f64::INFINITY, first, collapses: true }, ..LoadLine::NONE }
     }
 
     /// The least voltage of the pack that the lines are made for.

@@ -34,6 +34,11 @@ impl Away {
         }
     }
 
+    /// Whether a protection that is open may close in these steps.
+    pub(super) fn may_close(&self, steps: &[Step]) -> bool {
+        self.cooled || steps.iter().any(Step::is_supplied)
+    }
+
     /// A new day.
     pub(super) fn begin(&mut self) {
         self.restarts.fill(0);
@@ -53,62 +58,62 @@ impl Away {
 }
 
 impl<const N: usize> Bank<N> {
-    /// Whether anything is off that may come back by itself, a protection among it if that `closes`.
-    pub(super) fn waits(&self, loads: &Loads<'_>, closes: bool) -> bool {
-        let waits = |off: Mask| if off == ALL_OFF { closes } else { off & loads.restarting() != 0 };
-        self.off.iter().any(|off| waits(*off))
+    /// Whether anything of a lane is off that may come back by itself; a protection only if it may
+    /// close.
+    pub(super) fn is_waiting(&self, lane: usize, loads: &Loads<'_>, may_close: bool) -> bool {
+        let off = self.off[lane];
+        if off == ALL_OFF { may_close } else { off & loads.restarting() != 0 }
     }
+}
 
-    /// Puts on again, at the beginning of a step, what may come back in a lane; the devices that
-    /// restart.
+impl Bank<1> {
+    /// Puts on again, at the beginning of a step, what may come back; the devices that restart.
     pub(super) fn come_back(
         &mut self,
-        lane: usize,
         scene: &Scene<'_>,
         (loads, draw): (&mut Loads<'_>, &Draw),
         away: &mut Away,
     ) -> Mask {
-        let off = self.off[lane];
+        let off = self.off[0];
         let back = if off == ALL_OFF {
-            if self.closes(lane, scene, away) { ALL_OFF } else { 0 }
+            if self.closes(scene, away) { ALL_OFF } else { 0 }
         } else {
-            self.restarts(lane, scene, (loads, draw), away)
+            self.restarts(scene, (loads, draw), away)
         };
         if back == 0 {
             return 0;
         }
-        self.off[lane] &= !back;
-        self.take_load(lane, loads, draw, scene);
-        self.state.v[lane] = self.lane(lane).start_v(scene);
+        self.off[0] &= !back;
+        self.take_load(0, loads, draw, scene);
+        self.start(scene);
         if back == ALL_OFF { 0 } else { back }
     }
 
     /// Whether a protection that is open closes: once a source, or the end of the heat that opened
     /// it, finds the pack at rest high enough.
-    fn closes(&self, lane: usize, scene: &Scene<'_>, away: &Away) -> bool {
+    fn closes(&self, scene: &Scene<'_>, away: &Away) -> bool {
         let Scene { cell, step, .. } = *scene;
         (away.cooled || step.is_supplied())
-            && !self.hot[lane]
+            && !self.hot[0]
             && step.at_s >= away.closes_s
-            && self.lane(lane).rest_v(cell.circuit) >= cell.back_v()
+            && self.rest_v(cell.circuit) >= cell.back_v()
     }
 
     /// The devices that have been off for long enough and see, without their load, enough to start.
     fn restarts(
         &self,
-        lane: usize,
         scene: &Scene<'_>,
         (loads, draw): (&mut Loads<'_>, &Draw),
         away: &mut Away,
     ) -> Mask {
-        let off = self.off[lane];
+        let off = self.off[0];
         let at_s = scene.step.at_s;
         let mut may = 0;
         for device in bits(off & loads.restarting()) {
             let rested = at_s >= away.fell_s[device] + loads.restart_after_s(device);
             may |= u64::from(rested && away.restarts[device] < MOST_RESTARTS) << device;
         }
-        let back = loads.startable((scene.block.set, off), may, draw, self.state.v[lane]);
+        let back = loads.startable((scene.block.set, off), may, draw, self.flow.v[0]);
         for device in bits(back) {
             away.restarts[device] += 1;
         }

@@ -12,18 +12,19 @@
 
 mod away;
 mod bank;
+mod now;
 mod solve;
 mod stop;
 
 use pack::{Circuit, Housing, Limits};
 
 use crate::draws::Draw;
-use crate::loads::{ALL_OFF, Loads, Mask, bits};
+use crate::loads::{ALL_OFF, Loads, bits};
 use crate::timeline::{Block, Step, Timeline};
 use crate::trace::{Moment, Restart, Trace};
 use away::Away;
-use bank::{Bank, Flows, Pace, Row, Scene, State};
-use stop::Part;
+use bank::{Bank, Scene};
+use stop::{After, Part};
 
 /// What one draw's trip came to.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -97,10 +98,6 @@ impl Cell<'_> {
     }
 }
 
-/// Rounds of Newton's method in a step: from the last step's voltage, a millivolt away, one is good
-/// to about 1e-9 V. What changes a load sets the voltage anew.
-const ROUNDS: usize = 1;
-
 /// Takes `N` draws through the trip. A device that has stopped stays off until sunrise, or restarts
 /// if it is one that does; once the pack's protection has opened everything is off until a source
 /// has brought the voltage back. Both are looked at once a step.
@@ -146,7 +143,7 @@ pub(crate) fn run_portable<const N: usize>(
         Keep::Steps(trace) => Some(trace),
         Keep::Ends | Keep::Paths => None,
     };
-    let mut bank = Bank::<N>::start(cell);
+    let mut bank = Bank::<N>::new(cell);
     let mut away: [Away; N] = std::array::from_fn(|_| Away::new(loads.devices()));
     let mut outcomes: [Outcome; N] = std::array::from_fn(|_| Outcome {
         soc: vec![[f64::NAN; 2]; timeline.nights],
@@ -155,7 +152,7 @@ pub(crate) fn run_portable<const N: usize>(
     });
     for block in &timeline.blocks {
         if let Some(night) = block.dusk_of {
-            for (outcome, soc) in outcomes.iter_mut().zip(bank.state.soc) {
+            for (outcome, soc) in outcomes.iter_mut().zip(bank.states.soc) {
                 outcome.soc[night][0] = soc;
             }
         }
@@ -171,41 +168,42 @@ pub(crate) fn run_portable<const N: usize>(
                 }
             }
         }
-        let pace = Pace::of(cell.circuit, block.dt_s, 1.0);
         let Some(step) = timeline.steps.get(block.steps.start) else { continue };
-        let scene = Scene { cell, block, step, pace };
+        let scene = Scene { cell, block, step };
         let firsts = given.map(|steps| steps.first().unwrap_or(step));
         bank.prepare(loads, draws, &scene, &firsts);
-        let mut stopped = |lane: usize, stop: Stop| {
-            let first: &mut Option<Stop> = &mut outcomes[lane].failures[block.night];
-            *first = first.or(Some(stop));
-        };
+        // all together without asking; those in which something goes off or may come back are then
+        // taken through the block again, each for itself
+        let start = bank.begin();
+        let together = trace.is_none() && given.iter().all(|steps| std::ptr::eq(*steps, given[0]));
+        if together {
+            bank.go(cell, block, given[0]);
+        }
         for lane in 0..N {
-            if bank.off[lane] != ALL_OFF {
+            let mut stopped = |stop: Stop| {
+                let first: &mut Option<Stop> = &mut outcomes[lane].failures[block.night];
+                *first = first.or(Some(stop));
+            };
+            let waits = bank.is_waiting(lane, loads, away[lane].may_close(given[lane]));
+            if together && bank.flow.is_sure(lane) && !waits {
+                if bank.off[lane] == ALL_OFF {
+                    still_open(block, firsts[lane], loads, &mut stopped);
+                }
                 continue;
             }
-            let scene = Scene { step: firsts[lane], ..scene };
-            bank.come_back(lane, &scene, (&mut *loads, &draws[lane]), &mut away[lane]);
-            if bank.off[lane] == ALL_OFF && loads.any_on(block.set) {
-                // still open from an earlier night, or from the heat
-                let cause = Cause::Protection;
-                stopped(lane, Stop { at_s: step.at_s, device: None, cause });
-            }
-        }
-        if given.iter().all(|steps| std::ptr::eq(*steps, given[0])) {
-            let group = Group { bank: &mut bank, away: &mut away, draws };
-            through(group, given[0], &scene, loads, trace.as_deref_mut(), stopped);
-        } else {
-            let group = Group { bank: &mut bank, away: &mut away, draws };
-            through_apart(group, &given, &scene, loads, stopped);
+            let mut alone = bank.lane(lane);
+            alone.back_to(start.lane(lane));
+            let one = One { bank: &mut alone, away: &mut away[lane], draw: &draws[lane] };
+            through(one, given[lane], &scene, loads, trace.as_deref_mut(), &mut stopped);
+            bank.put(lane, &alone);
         }
         bank.warm(cell, draws, block);
         bank.stage_on(block);
         for (lane, outcome) in outcomes.iter_mut().enumerate().filter(|_| has_paths) {
-            outcome.path.push([bank.state.soc[lane] as f32, bank.state.v[lane] as f32]);
+            outcome.path.push([bank.states.soc[lane] as f32, bank.flow.v[lane] as f32]);
         }
         if let Some(night) = block.dawn_of {
-            for (outcome, soc) in outcomes.iter_mut().zip(bank.state.soc) {
+            for (outcome, soc) in outcomes.iter_mut().zip(bank.states.soc) {
                 outcome.soc[night][1] = soc;
             }
         }
@@ -213,168 +211,81 @@ pub(crate) fn run_portable<const N: usize>(
     outcomes
 }
 
-/// Draws side by side, and what belongs to each.
-struct Group<'a, const N: usize> {
-    bank: &'a mut Bank<N>,
-    away: &'a mut [Away; N],
-    draws: &'a [Draw; N],
+/// One draw, and what belongs to it.
+struct One<'a> {
+    bank: &'a mut Bank<1>,
+    away: &'a mut Away,
+    draw: &'a Draw,
 }
 
-/// Takes all lanes through the steps of a block; `scene` is one of them. `stopped` is told what is
-/// off though it should be on.
-#[inline(always)]
-fn through<const N: usize>(
-    Group { bank, away, draws }: Group<'_, N>,
+/// Takes a draw through the steps of a block; `scene` is one of them. `stopped` is told what is off
+/// though it should be on.
+fn through(
+    One { bank, away, draw }: One<'_>,
     steps: &[Step],
     scene: &Scene<'_>,
     loads: &mut Loads<'_>,
     mut trace: Option<&mut Trace>,
-    mut stopped: impl FnMut(usize, Stop),
+    stopped: &mut dyn FnMut(Stop),
 ) {
     let Scene { cell, block, .. } = *scene;
-    let most_a = cell.limits.discharge_a.unwrap_or(f64::INFINITY);
     let heater_w = bank.heater_w(0, cell);
-    let closes = block.supplied || away.iter().any(|away| away.cooled);
-    let mut waits = bank.waits(loads, closes);
     for step in steps {
         let scene = Scene { step, ..*scene };
-        if waits {
-            let group = Group { bank: &mut *bank, away: &mut *away, draws };
-            come_back(group, &scene, loads, trace.as_deref_mut());
-            waits = bank.waits(loads, closes);
-        }
-        let before = bank.state;
-        let flows = bank.step::<ROUNDS>(&scene);
-        if !may_stop(&before, &bank.state, &bank.floor_v, most_a) {
+        if bank.is_waiting(0, loads, true) {
+            let back = bank.come_back(&scene, (&mut *loads, draw), away);
             if let Some(trace) = trace.as_deref_mut() {
-                trace.moments.push(moment(
-                    block,
-                    (step.at_s, block.dt_s),
-                    bank.off[0],
-                    &bank.state.lane(0),
-                    &flows,
-                    heater_w,
-                ));
+                let restart = |device| Restart { at_s: step.at_s, night: block.night, device };
+                trace.restarts.extend(bits(back).map(restart));
             }
+            if bank.off[0] == ALL_OFF {
+                still_open(block, step, loads, stopped);
+            }
+        }
+        let mut tell = |part: Part| {
+            if let Some(trace) = trace.as_deref_mut() {
+                trace.moments.push(moment(block, &part, heater_w));
+            }
+        };
+        let before = bank.begin();
+        let loss_ohm = bank.go(cell, block, std::slice::from_ref(step));
+        if bank.flow.is_sure(0) {
+            let after = bank.after(&scene, before.states.v1_v[0], loss_ohm);
+            tell(Part { from_s: step.at_s, dt_s: block.dt_s, off: bank.off[0], after });
             continue;
         }
-        for lane in 0..N {
-            let (was, is) = (before.lane(lane), bank.state.lane(lane));
-            if !may_stop(&was, &is, &[bank.floor_v[lane]], most_a) {
-                continue;
-            }
-            let mut alone = bank.lane(lane);
-            let tell = |part: Part| {
-                if let Some(trace) = trace.as_deref_mut() {
-                    let span = (part.from_s, part.dt_s);
-                    let Part { off, state, flows, .. } = part;
-                    trace.moments.push(moment(block, span, off, &state, &flows, heater_w));
-                }
-            };
-            let stops = alone.step_by_parts(before.lane(lane), &scene, &draws[lane], loads, tell);
-            let fallen = alone.off[0] & !bank.off[lane];
-            away[lane].note(&stops, fallen, step);
-            bank.put(lane, &alone);
-            for stop in stops {
-                stopped(lane, stop);
-            }
-        }
-        waits = bank.waits(loads, closes);
+        let off = bank.off[0];
+        let stops = bank.step_by_parts(before, &scene, draw, loads, tell);
+        away.note(&stops, bank.off[0] & !off, step);
+        stops.into_iter().for_each(&mut *stopped);
     }
 }
 
-/// Puts on again what may come back at the beginning of a step.
-#[inline(never)]
-fn come_back<const N: usize>(
-    Group { bank, away, draws }: Group<'_, N>,
-    scene: &Scene<'_>,
-    loads: &mut Loads<'_>,
-    mut trace: Option<&mut Trace>,
-) {
-    let Scene { block, step, .. } = *scene;
-    for lane in 0..N {
-        let back = bank.come_back(lane, scene, (&mut *loads, &draws[lane]), &mut away[lane]);
-        if let Some(trace) = trace.as_deref_mut() {
-            let restart = |device| Restart { at_s: step.at_s, night: block.night, device };
-            trace.restarts.extend(bits(back).map(restart));
-        }
+/// The protection is open from an earlier night, or from the heat.
+fn still_open(block: &Block, step: &Step, loads: &Loads<'_>, stopped: &mut dyn FnMut(Stop)) {
+    if loads.any_on(block.set) {
+        stopped(Stop { at_s: step.at_s, device: None, cause: Cause::Protection });
     }
 }
 
-/// As [`through`], where some packs are warm enough for a source that waits and others are not: one after
-/// another, each by its own steps.
-#[inline(never)]
-fn through_apart<const N: usize>(
-    Group { bank, away, draws }: Group<'_, N>,
-    given: &[&[Step]; N],
-    scene: &Scene<'_>,
-    loads: &mut Loads<'_>,
-    mut stopped: impl FnMut(usize, Stop),
-) {
-    for (lane, steps) in given.iter().enumerate() {
-        let mut alone = bank.lane(lane);
-        let group = Group {
-            bank: &mut alone,
-            away: std::array::from_mut(&mut away[lane]),
-            draws: std::array::from_ref(&draws[lane]),
-        };
-        through(group, steps, scene, loads, None, |_, stop| stopped(lane, stop));
-        bank.put(lane, &alone);
-    }
-}
-
-/// Whether a voltage may have fallen to the floor in the step between two means, or cannot be
-/// believed, or more flows than may: a cheap question that errs on the side of yes.
-#[inline(always)]
-// one index into many rows is what becomes vector registers
-#[allow(clippy::needless_range_loop)]
-fn may_stop<const N: usize>(
-    before: &State<N>,
-    state: &State<N>,
-    floor_v: &Row<N>,
-    most_a: f64,
-) -> bool {
-    let mut close = 0_u64;
-    for lane in 0..N {
-        let v = state.v[lane];
-        let rise_v = v - before.v[lane];
-        // the means drawn on to the end of the step
-        let end_v = v + 0.5 * rise_v;
-        let least_v = if rise_v < 0.0 { end_v } else { v };
-        close |= u64::from(least_v < floor_v[lane] + NEAR_V);
-        close |= u64::from(rise_v.abs() > JUMP_V);
-        close |= u64::from(state.current_a[lane] > most_a);
-    }
-    close > 0
-}
-
-/// This near to the floor a step is looked at closely.
-const NEAR_V: f64 = 0.002;
-/// No voltage moves so far in a minute unless Newton's method has lost it.
-const JUMP_V: f64 = 1.0;
-
-fn moment<const N: usize>(
-    block: &Block,
-    (at_s, dt_s): (f64, f64),
-    off: Mask,
-    state: &State<1>,
-    flows: &Flows<N>,
-    heater_w: f64,
-) -> Moment {
+fn moment(block: &Block, part: &Part, heater_w: f64) -> Moment {
+    let Part { from_s, dt_s, off, after } = *part;
+    let After { states, flow, source_a, loss_w } = after;
+    let state = states.lane(0);
     Moment {
-        at_s,
+        at_s: from_s,
         dt_s,
         night: block.night,
         set: block.set,
         off,
-        soc: state.soc[0],
-        gap: state.gap[0],
-        v1_v: state.v1_v[0],
-        voltage_v: state.v[0],
-        current_a: flows.battery_a[0],
-        source_a: flows.source_a[0],
+        soc: state.soc,
+        gap: state.gap,
+        v1_v: state.v1_v,
+        voltage_v: flow.v[0],
+        current_a: flow.current_a[0],
+        source_a,
         heater_w: if off == ALL_OFF { 0.0 } else { heater_w },
-        loss_w: flows.loss_w[0],
+        loss_w,
     }
 }
 

@@ -1,6 +1,9 @@
 //! What goes off, and when: the rare step in which a voltage falls below what is needed.
 
-use super::bank::{Bank, Flows, Pace, Scene, State};
+use pack::lanes::States;
+
+use super::bank::{Bank, Before, Scene};
+use super::solve::Flow;
 use super::{Cause, Stop};
 use crate::draws::Draw;
 use crate::loads::{ALL_OFF, Loads, Mask};
@@ -10,48 +13,58 @@ pub(super) struct Part {
     pub(super) from_s: f64,
     pub(super) dt_s: f64,
     pub(super) off: Mask,
-    pub(super) state: State<1>,
-    pub(super) flows: Flows<1>,
+    pub(super) after: After,
+}
+
+/// Where a lane stands after a step or a part of one, and what flowed in it.
+#[derive(Clone, Copy)]
+pub(super) struct After {
+    pub(super) states: States<1>,
+    pub(super) flow: Flow<1>,
+    /// Out of the sources (A).
+    pub(super) source_a: f64,
+    /// Lost in the pack's resistances (W).
+    pub(super) loss_w: f64,
 }
 
 /// A moment is found to this share of a step: hundredths of a second.
 const SHARE_ROOM: f64 = 2e-4;
 const MOST_TRIES: usize = 30;
-const ROUNDS: usize = 4;
 
 impl Bank<1> {
     /// Takes a step again from `before`, part by part: up to the moment at which something goes off,
     /// then on without it.
     pub(super) fn step_by_parts(
         &mut self,
-        before: State<1>,
+        before: Before<1>,
         scene: &Scene<'_>,
         draw: &Draw,
         loads: &mut Loads<'_>,
         mut tell: impl FnMut(Part),
     ) -> Vec<Stop> {
-        let Scene { block, step, .. } = *scene;
+        let Scene { cell, block, step } = *scene;
         let mut stops = Vec::new();
         let mut done = 0.0;
-        self.state = before;
+        self.back_to(before);
         loop {
             let left = 1.0 - done;
             let off = self.off[0];
             let overloaded = self.is_overloaded(scene);
             let carried = if overloaded { 0.0 } else { self.carried(scene, left) };
             if carried > 0.0 {
-                let flows = self.step_share(scene, carried);
+                let after = self.step_share(scene, carried);
                 let (from_s, dt_s) = (step.at_s + block.dt_s * done, block.dt_s * carried);
-                tell(Part { from_s, dt_s, off, state: self.state, flows });
+                tell(Part { from_s, dt_s, off, after });
                 done += carried;
             }
             if carried >= left {
+                self.pack.set_length(cell.circuit, block.dt_s);
                 return stops;
             }
             let at_s = step.at_s + block.dt_s * done;
             stops.push(self.switch_off(scene, loads, at_s, overloaded));
             self.take_load(0, loads, draw, scene);
-            self.state.v[0] = self.start_v(scene);
+            self.start(scene);
         }
     }
 
@@ -60,16 +73,38 @@ impl Bank<1> {
         scene.cell.limits.discharge_a.is_some_and(|most_a| self.now_a(scene) > most_a)
     }
 
-    fn step_share(&mut self, scene: &Scene<'_>, share: f64) -> Flows<1> {
-        let pace = Pace::of(scene.cell.circuit, scene.block.dt_s, share);
-        self.step::<ROUNDS>(&Scene { pace, ..*scene })
+    /// Takes the lane through a share of a step.
+    fn step_share(&mut self, scene: &Scene<'_>, share: f64) -> After {
+        let Scene { cell, block, step } = *scene;
+        let v1_v = self.states.v1_v[0];
+        self.pack.set_length(cell.circuit, block.dt_s * share);
+        let step = std::slice::from_ref(step);
+        let loss_ohm = if block.supplied {
+            self.go_as::<true, true>(cell, step, share)
+        } else {
+            self.go_as::<false, true>(cell, step, share)
+        };
+        self.after(scene, v1_v, loss_ohm)
+    }
+
+    /// What a step came to that began with `v1_v` across the slow part.
+    pub(super) fn after(&self, scene: &Scene<'_>, v1_v: f64, loss_ohm: f64) -> After {
+        let current_a = self.flow.current_a[0];
+        let supplied = scene.block.supplied;
+        let load_a = if supplied { self.lines.at(0, self.flow.v[0]).0 } else { current_a };
+        After {
+            states: self.states,
+            flow: self.flow,
+            source_a: load_a - current_a,
+            loss_w: current_a * (v1_v * self.pack.v1_mean() + loss_ohm * current_a),
+        }
     }
 
     /// How much of a step, at most `left` of it, can be taken from here before the voltage reaches
     /// the floor. Leaves the state as it is.
     fn carried(&mut self, scene: &Scene<'_>, left: f64) -> f64 {
         let floor_v = self.floor_v[0];
-        let from = self.state;
+        let from = self.begin();
         let start_v = self.now_v(scene) - floor_v;
         if start_v < 0.0 {
             return 0.0;
@@ -97,10 +132,10 @@ impl Bank<1> {
     }
 
     /// The voltage above the floor after a share of the step. Leaves the state at `from`.
-    fn spare_at(&mut self, scene: &Scene<'_>, from: State<1>, share: f64, floor_v: f64) -> f64 {
+    fn spare_at(&mut self, scene: &Scene<'_>, from: Before<1>, share: f64, floor_v: f64) -> f64 {
         self.step_share(scene, share);
         let spare_v = self.now_v(scene) - floor_v;
-        self.state = from;
+        self.back_to(from);
         spare_v
     }
 
@@ -112,21 +147,21 @@ impl Bank<1> {
         overloaded: bool,
     ) -> Stop {
         let cut_v = scene.cell.cut_v(loads);
-        let line = &self.lines[0];
-        let protected = overloaded || cut_v >= line.floor_v;
+        let floor = &self.floors[0];
+        let protected = overloaded || cut_v >= floor.v;
         if protected {
             self.off[0] = ALL_OFF;
             Stop { at_s, device: None, cause: Cause::Protection }
         } else {
             // what asks for more than any voltage gives goes off alone; where a converter drops out,
             // all that hangs on it does
-            self.off[0] |= if line.floor_v.is_finite() {
-                loads.falling(scene.block.set, self.off[0], line.first)
+            self.off[0] |= if floor.v.is_finite() {
+                loads.falling(scene.block.set, self.off[0], floor.first)
             } else {
-                1 << line.first
+                1 << floor.first
             };
-            let cause = if line.collapses { Cause::Collapse } else { Cause::Brownout };
-            Stop { at_s, device: Some(line.first), cause }
+            let cause = if floor.collapses { Cause::Collapse } else { Cause::Brownout };
+            Stop { at_s, device: Some(floor.first), cause }
         }
     }
 }
