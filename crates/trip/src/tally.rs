@@ -13,7 +13,7 @@ use crate::loads::Loads;
 use crate::timeline::Timeline;
 
 /// Draws side by side in one pass of the engine.
-const LANES: usize = 16;
+pub(crate) const LANES: usize = 16;
 /// Bands and medians are drawn from so many draws at most, so that memory does not grow with their
 /// number.
 const KEPT_DRAWS: usize = 1000;
