@@ -251,7 +251,7 @@ impl<const N: usize> Lanes<N> {
     pub fn now(&self, circuit: &Circuit, lane: usize, state: &State) -> (f64, f64) {
         let missing = 1.0 - state.soc + self.bound[lane] * state.gap;
         let available = 1.0 - missing * self.stretch[lane];
-        let internal_v = circuit.ocv.at(available) + self.offset_v[lane] - state.v1_v;
+        let internal_v = at_least(circuit.ocv.at(available) + self.offset_v[lane]) - state.v1_v;
         (internal_v, self.r0_ohm[lane] * risen(circuit, available))
     }
 
@@ -300,7 +300,7 @@ impl<const N: usize> Lanes<N> {
         }
         for lane in 0..N {
             let (soc, v1_v, gap) = (states.soc[lane], states.v1_v[lane], states.gap[lane]);
-            let rest_v = ocv_v[lane] + self.offset_v[lane];
+            let rest_v = at_least(ocv_v[lane] + self.offset_v[lane]);
             let mut r0_ohm = self.r0_ohm[lane] * risen(circuit, rest[lane]);
             if T::CHARGES && RESISTS {
                 let against_ohm = self.charge_ohm[lane] / Circuit::missing(soc);
@@ -337,6 +337,16 @@ impl<const N: usize> Default for Lanes<N> {
         Self::new()
     }
 }
+
+/// The curve goes on below empty, where a pack gets that is emptied and then grows cold. No pack
+/// turns round there, and a source can charge it again.
+#[inline(always)]
+fn at_least(ocv_v: f64) -> f64 {
+    if ocv_v > LEAST_V { ocv_v } else { LEAST_V }
+}
+
+/// Far below what anything runs on (V).
+const LEAST_V: f64 = 1.0;
 
 /// How much R0 has risen towards empty: a factor.
 #[inline(always)]

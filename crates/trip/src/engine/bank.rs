@@ -182,8 +182,8 @@ impl<const N: usize> Bank<N> {
         }
     }
 
-    /// Sets the load of a lane: what is on in the block, without what has stopped. True if it is
-    /// another than before.
+    /// Sets the load of a lane: what is on in the block, without what has stopped. True if other
+    /// things are on than before; what only follows the weather changes little from hour to hour.
     pub(super) fn take_load(
         &mut self,
         lane: usize,
@@ -196,6 +196,8 @@ impl<const N: usize> Bank<N> {
         if self.made_for[lane] == wanted {
             return false;
         }
+        let uses = |(set, off, heated)| (loads.pattern(set), off, heated);
+        let changes = self.made_for[lane].map(uses) != wanted.map(uses);
         self.made_for[lane] = wanted;
         let off = self.off[lane];
         let open = off == ALL_OFF;
@@ -210,7 +212,7 @@ impl<const N: usize> Bank<N> {
         }
         line.curve.m[0] += self.heater_w(lane, scene.cell);
         self.lines.set(lane, &line);
-        true
+        changes
     }
 
     /// One lane alone.

@@ -27,7 +27,8 @@ impl Bank<1> {
             v = next;
             // Newton's method doubles the digits: the next would change the last of them only
             if moved_v < 1e-6 {
-                return Some((v, (emf_v - v) / ohm));
+                // a pack that the cold leaves empty has none at all
+                return (v > 0.0).then_some((v, (emf_v - v) / ohm));
             }
         }
         None

@@ -49,8 +49,13 @@ impl Bank<1> {
         loop {
             let left = 1.0 - done;
             let off = self.off[0];
-            let overloaded = self.is_overloaded(scene);
-            let carried = if overloaded { 0.0 } else { self.carried(scene, left) };
+            let overloaded = off != ALL_OFF && self.is_overloaded(scene);
+            let carried = match (off, overloaded) {
+                // there is nothing left to go off
+                (ALL_OFF, _) => left,
+                (_, true) => 0.0,
+                (_, false) => self.carried(scene, left),
+            };
             if carried > 0.0 {
                 let after = self.step_share(scene, carried);
                 let (from_s, dt_s) = (step.at_s + block.dt_s * done, block.dt_s * carried);
@@ -148,7 +153,9 @@ impl Bank<1> {
     ) -> Stop {
         let cut_v = scene.cell.cut_v(loads);
         let floor = &self.floors[0];
-        let protected = overloaded || cut_v >= floor.v;
+        // whatever happens, something goes off that was on
+        let is_off = self.off[0] >> floor.first & 1 == 1;
+        let protected = overloaded || is_off || cut_v >= floor.v;
         if protected {
             self.off[0] = ALL_OFF;
             Stop { at_s, device: None, cause: Cause::Protection }

@@ -280,3 +280,37 @@ fn heat_opens_the_protection_until_it_has_gone() {
     };
     assert!(flows(2.5) > 0.5 && flows(4.5) < 1e-9 && flows(6.5) > 0.5);
 }
+
+/// The cold of the night takes a pack that is nearly empty far below its curve; by day it is charged
+/// again like any other.
+#[test]
+fn a_pack_emptied_and_then_cold_is_charged_again() {
+    let (mut days, _) = limits_case("source-limited-in-power");
+    (days.loads_w, days.soc_start) = ([20.0, 20.0, 1.0], 0.1);
+    let mut circuit = circuit(days.file);
+    circuit.warmth.capacity_per_k = 0.012;
+    let limits =
+        Limits { discharge_a: Some(40.0), undervoltage_v: Some(10.6), ..Limits::default() };
+    let (rig, mut timeline) = (days.rig(), days.timeline());
+    for block in &mut timeline.blocks {
+        let hour = block.steps.start as f64 / 60.0 % 24.0;
+        block.air_c = if hour < 12.0 { -15.0 } else { 5.0 };
+    }
+    let cell =
+        Cell { circuit: &circuit, limits: &limits, soc_start: 0.1, idle_a: 0.0, housing: None };
+    let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+    let mut trace = Trace::default();
+    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    assert_eq!(outcome.failures[0].unwrap().cause, Cause::Protection);
+    let at = |hour: f64| {
+        let at = |moment: &&crate::trace::Moment| moment.at_s >= 3600.0 * hour;
+        *trace.moments.iter().find(at).unwrap()
+    };
+    // the cold takes half of the charge, and with 10 % held the curve ends
+    let climate = circuit.climate(-15.0);
+    assert!(1.0 - (1.0 - at(6.0).soc) * climate.stretch < -0.5);
+    assert!(trace.moments.iter().all(|moment| moment.voltage_v > 0.0));
+    assert!(at(6.0).current_a.abs() < 1e-9, "{:?}", at(6.0));
+    assert!(at(15.0).current_a < -1.0, "{:?}", at(15.0));
+    assert!(at(19.9).soc > at(12.0).soc + 0.1);
+}
