@@ -53,20 +53,7 @@ pub(crate) fn read(
     let (housing, foam_m) = read_housing(&mut section, mass_kg)?;
     let beside = read_beside(&mut section, folder, defaults)?;
     let here = section.error_here("");
-    let (strings, record) = match section.maybe_text("file")? {
-        Some(file) => {
-            let used = Used::read(&mut section)?;
-            let (pack, record) =
-                crate::read_pack_file(&folder.join(&file), defaults).map_err(|error| {
-                    // an error inside that file points there; one that it can't be read points here
-                    if error.at.is_some() { error } else { section.error("file", error.message) }
-                })?;
-            let strings = used.apply(&section, pack)?;
-            section.finish()?;
-            (strings, record)
-        }
-        None => read_model(section, folder, defaults)?,
-    };
+    let (strings, record) = read_described(section, folder, defaults)?;
     let (Strings { one, count, all: pack }, inrush_a) = beside.join(strings, soc_start, here)?;
     Ok(Battery {
         pack,
@@ -80,6 +67,25 @@ pub(crate) fn read(
         housing,
         inrush_a,
     })
+}
+
+/// A pack described in a file of its own, or here.
+pub(crate) fn read_described(
+    mut section: Section<'_>,
+    folder: &Path,
+    defaults: &mut Vec<String>,
+) -> Result<(Strings, Option<PathBuf>), PlanError> {
+    let Some(file) = section.maybe_text("file")? else {
+        return read_model(section, folder, defaults);
+    };
+    let used = Used::read(&mut section)?;
+    let (pack, record) = crate::read_pack_file(&folder.join(&file), defaults).map_err(|error| {
+        // an error inside that file points there; one that it can't be read points here
+        if error.at.is_some() { error } else { section.error("file", error.message) }
+    })?;
+    let strings = used.apply(&section, pack)?;
+    section.finish()?;
+    Ok((strings, record))
 }
 
 /// Other packs joined to the first in parallel, each behind wires of its own.

@@ -69,13 +69,15 @@ pub struct Ended {
     pub profile: Profile,
 }
 
+/// What is dearer than this is a slip of the pen.
+const MOST_PRICE: f64 = 1e9;
 /// So many of a kind of pack or panel are considered where nothing is said.
 const USUAL_MOST: i64 = 2;
 /// And at most so many.
 const MOST_OF_A_KIND: i64 = 20;
 
 impl Catalogue {
-    /// Reads a catalogue, and the records it names.
+    /// Reads a catalogue, and the pack files and records it names.
     ///
     /// # Errors
     /// If the file, or one it names, can't be read or holds a value that can't be.
@@ -96,7 +98,7 @@ impl Catalogue {
             let mut packs = Vec::new();
             for (name, mut entry) in root.named_sections("packs")? {
                 let offer = counted(name, &mut entry)?;
-                let (strings, _) = battery::read_model(entry, folder, &mut defaults)?;
+                let (strings, _) = battery::read_described(entry, folder, &mut defaults)?;
                 let pack = Pack { name: offer.name.clone(), ..strings.all };
                 packs.push(offer.of(pack));
             }
@@ -140,7 +142,7 @@ impl Catalogue {
             root.finish()?;
             if packs.is_empty() && panels.is_empty() && chargers.is_empty() && cables.is_empty() {
                 return Err(root.error_here(
-                    "nothing is for sale here; write such as [packs.small] with mass, price, chemistry and rated",
+                    "nothing is for sale here that does something by itself; write such as [packs.small] with mass, price, chemistry and rated",
                 ));
             }
             let defaults = gathered(&defaults);
@@ -168,10 +170,22 @@ impl Offer<()> {
 /// Name, mass and price of something of which one is bought.
 fn single(name: String, entry: &mut Section<'_>) -> Result<Offer<()>, PlanError> {
     let mass_kg = entry.value("mass", Kind::Mass)?;
-    let price = entry
-        .maybe_number("price", 0.0..=1e9)?
-        .ok_or_else(|| entry.missing("price", "140 (a plain number, in the `currency`)"))?;
-    Ok(Offer { name, mass_kg, price, most: 1, thing: () })
+    if mass_kg <= 0.0 {
+        return Err(entry.error("mass", "all that is carried weighs something, such as \"2.4 kg\""));
+    }
+    Ok(Offer { name, mass_kg, price: price(entry)?, most: 1, thing: () })
+}
+
+/// A plain number; what it is counted in is said once for all.
+fn price(entry: &mut Section<'_>) -> Result<f64, PlanError> {
+    let text = entry.text("price", "140 (a plain number, in the `currency`)")?;
+    match text.trim().parse::<f64>() {
+        Ok(price) if (0.0..=MOST_PRICE).contains(&price) => Ok(price),
+        _ => Err(entry.error(
+            "price",
+            format!("{text:?} is no price; write a plain number from 0 to 1e9 such as 140, without a currency: what prices are counted in stands once, in `currency`"),
+        )),
+    }
 }
 
 /// The same for what may be bought several times.
@@ -260,7 +274,94 @@ mod tests {
             "`most_current` is missing",
         );
         check("[cables.a]\nsection = \"fat\"\nmass = \"1 kg\"\nprice = 1", 4, "fat");
+        check("[packs.a]\nmass = \"0 kg\"\nprice = 1", 4, "weighs something");
+        check("[packs.a]\nmass = \"-2 kg\"\nprice = 1", 4, "-2 kg");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = -1", 5, "\"-1\" is no price");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = \"85 crowns\"", 5, "without a currency");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = inf", 5, "is no price");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = 1\nmost = 0", 6, "from 1 to 20");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = 1\nmost = 1.5", 6, "no whole number");
+        check("[packs.a]\nmass = \"1 kg\"\nprice = 1\nfile = \"none.toml\"", 6, "no such file");
+        check("[cables.a]\nprice = 1\n[cables.a]\nprice = 2", 5, "duplicate key");
+        check("packs = 3", 3, "a table [packs] is wanted");
+        check("[packs]\na = 3", 4, "a table [packs.a] is wanted");
+        check("[[packs]]\nmass = \"1 kg\"", 3, "a table [packs] is wanted");
         let empty = Catalogue::parse("shop.toml", Path::new(""), "format = 1\ncurrency = \"x\"");
-        assert!(empty.unwrap_err().message.contains("nothing is for sale"));
+        assert!(empty.unwrap_err().message.contains("nothing is for sale here"));
+    }
+
+    /// Each value of the example is replaced by whatever a slip of the pen may leave there: it is
+    /// read, or answered with a place.
+    #[test]
+    fn whatever_stands_in_a_catalogue_is_answered() {
+        let lines: Vec<&str> = include_str!("../../../examples/catalogue.toml").lines().collect();
+        let slips = [
+            "",
+            "\"\"",
+            "\" \"",
+            "-1",
+            "0",
+            "1e400",
+            "nan",
+            "-inf",
+            "true",
+            "[]",
+            "[1, 2]",
+            "{}",
+            "{ a = 1 }",
+            "2026-10-09",
+            "\"85 crowns\"",
+            "\"-5\"",
+            "\"1e999 kg\"",
+            "\"½\"",
+            "\"🪫\"",
+            "'''",
+            "\"\\u0000\"",
+            "\"9\u{202f}kg",
+        ];
+        let (mut read, mut answered) = (0, 0);
+        for (at, line) in lines.iter().enumerate() {
+            let Some((key, _)) = line.split_once(" = ") else { continue };
+            for slip in slips {
+                let wrong = format!("{key} = {slip}");
+                let mut changed = lines.clone();
+                changed[at] = &wrong;
+                match Catalogue::parse("shop.toml", Path::new("/nowhere"), &changed.join("\n")) {
+                    Ok(_) => read += 1,
+                    Err(error) => {
+                        answered += 1;
+                        assert!(
+                            error.at.is_some() && !error.message.is_empty(),
+                            "{wrong}: {error}"
+                        );
+                    }
+                }
+            }
+        }
+        assert!(read > 0 && answered > 5 * read, "{read} {answered}");
+    }
+
+    /// A pack measured with this program stands in the shop like any other.
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test")]
+    fn a_pack_may_have_a_file_of_its_own_or_a_record() {
+        let folder = std::env::temp_dir().join(format!("catalogue-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).unwrap();
+        let one = "format = 1\n[pack]\nchemistry = \"AGM\"\nrated = \"40 Ah\"\n";
+        std::fs::write(folder.join("one.toml"), one).unwrap();
+        let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/records");
+        let text = format!(
+            "format = 1\ncurrency = \"crowns\"\n[packs.filed]\nfile = \"one.toml\"\nmass = \"1 kg\"\nprice = 1\naged = {{ capacity = \"80 %\" }}\n[packs.recorded]\nrecord = {:?}\nmass = \"1 kg\"\nprice = 1\n",
+            examples.join("pack-one-discharge.csv")
+        );
+        let found = Catalogue::parse("shop.toml", &folder, &text).unwrap();
+        std::fs::remove_dir_all(&folder).unwrap();
+        let [filed, recorded] = &found.packs[..] else { panic!("{:?}", found.packs) };
+        let new = Pack::typical(pack::Chemistry::Agm, 40.0).unwrap();
+        let kept = filed.thing.circuit.capacity_ah / new.circuit.capacity_ah;
+        assert!((kept - 0.8).abs() < 1e-9, "{kept}");
+        assert_eq!((filed.name.as_str(), filed.thing.name.as_str()), ("filed", "filed"));
+        assert_eq!(recorded.thing.name, "recorded");
+        assert!((30.0..45.0).contains(&recorded.thing.circuit.capacity_ah));
     }
 }

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use jiff::Timestamp;
 use plan::{Catalogue, Plan};
 use serde::Serialize;
-use trip::{Amount, Choice, Settings, Sizing};
+use trip::{Amount, Cause, Choice, Ending, Lack, Settings, Sizing, Stage};
 
 use crate::args;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
@@ -17,10 +17,14 @@ pub(crate) fn run(asked: &args::Size) -> Result<ExitCode, Failure> {
     let settings = Settings { draws: asked.draws as usize, seed: asked.seed, within: None };
     patience::listen();
     let sizing = {
-        let mut patience =
+        let mut drawing =
             Patience::new("sizing {bar:40} {pos} of {len} combinations, Ctrl-C to stop here");
-        trip::size(&plan, &catalogue, settings, |done, of| {
-            patience.at(done as u64, Some(of as u64));
+        let mut looking = Patience::new("looking {bar:40} {pos} of {len}, Ctrl-C to stop here");
+        trip::size(&plan, &catalogue, settings, |stage| {
+            match stage {
+                Stage::Drawing { settled, of } => drawing.at(settled as u64, Some(of as u64)),
+                Stage::Looking { done, of } => looking.at(done as u64, Some(of as u64)),
+            }
             !patience::stopped()
         })?
     };
@@ -42,7 +46,9 @@ pub(crate) fn run(asked: &args::Size) -> Result<ExitCode, Failure> {
 struct Document<'a> {
     choices: Vec<ChoiceDocument<'a>>,
     /// The nearest of those that fail.
-    misses: Vec<ChoiceDocument<'a>>,
+    misses: Vec<MissDocument<'a>>,
+    /// The plan's own things.
+    as_it_is: Option<ChoiceDocument<'a>>,
     combinations: usize,
     evaluated: usize,
     rejected: usize,
@@ -55,6 +61,14 @@ struct Document<'a> {
 }
 
 #[derive(Serialize)]
+struct MissDocument<'a> {
+    #[serde(flatten)]
+    choice: ChoiceDocument<'a>,
+    /// Place of the choice that it is cheaper than, from 0.
+    cheaper_than: Option<usize>,
+}
+
+#[derive(Serialize)]
 struct ChoiceDocument<'a> {
     items: Vec<ItemDocument<'a>>,
     kg: f64,
@@ -64,26 +78,37 @@ struct ChoiceDocument<'a> {
     probability_low: f64,
     probability_high: f64,
     nights: Vec<f64>,
-    /// The least, in the central case.
-    soc_dawn: f64,
+    /// The least of the dawns' medians.
+    soc_dawn: Option<f64>,
+    /// Share by which all loads may be greater.
+    spare_load: Option<f64>,
     fails_first: Option<FailsDocument<'a>>,
 }
 
 #[derive(Serialize)]
 struct ItemDocument<'a> {
     item: &'a str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    count: Option<u32>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    length_m: Option<f64>,
+    #[serde(flatten)]
+    amount: AmountDocument<'a>,
 }
 
-/// What fails first in most of the draws that fail, in the weakest night.
+#[derive(Serialize)]
+#[serde(untagged)]
+enum AmountDocument<'a> {
+    Count { count: u32 },
+    Run { to: &'a str, section_mm2: f64, length_m: f64 },
+}
+
+/// What mostly happens in the draws that fail, in the weakest night.
 #[derive(Serialize)]
 struct FailsDocument<'a> {
     device: Option<&'a str>,
+    cause: Cause,
     share: f64,
     median_time: Timestamp,
+    soc: f64,
+    soc_dusk: f64,
+    lack: Option<Lack>,
 }
 
 impl<'a> Document<'a> {
@@ -92,7 +117,14 @@ impl<'a> Document<'a> {
             sized.sizing;
         Document {
             choices: choices.iter().map(ChoiceDocument::of).collect(),
-            misses: misses.iter().map(ChoiceDocument::of).collect(),
+            misses: misses
+                .iter()
+                .map(|miss| MissDocument {
+                    choice: ChoiceDocument::of(&miss.choice),
+                    cheaper_than: miss.cheaper_than,
+                })
+                .collect(),
+            as_it_is: sized.sizing.as_it_is.as_ref().map(ChoiceDocument::of),
             combinations: *combinations,
             evaluated: *evaluated,
             rejected: *rejected,
@@ -109,13 +141,14 @@ impl<'a> Document<'a> {
 impl<'a> ChoiceDocument<'a> {
     fn of(choice: &'a Choice) -> Self {
         let weakest = choice.weakest();
-        let item = |piece: &'a trip::Piece| match piece.amount {
-            Amount::Count(count) => {
-                ItemDocument { item: &piece.name, count: Some(count), length_m: None }
-            }
-            Amount::Metres(length_m) => {
-                ItemDocument { item: &piece.name, count: None, length_m: Some(length_m) }
-            }
+        let item = |piece: &'a trip::Piece| ItemDocument {
+            item: &piece.name,
+            amount: match &piece.amount {
+                Amount::Count(count) => AmountDocument::Count { count: *count },
+                Amount::Run { to, section, length_m } => {
+                    AmountDocument::Run { to, section_mm2: section.mm2(), length_m: *length_m }
+                }
+            },
         };
         ChoiceDocument {
             items: choice.pieces.iter().map(item).collect(),
@@ -126,11 +159,22 @@ impl<'a> ChoiceDocument<'a> {
             probability_high: weakest.map_or(1.0, |chance| chance.high),
             nights: choice.nights.iter().map(|chance| chance.share).collect(),
             soc_dawn: choice.soc_dawn,
-            fails_first: choice.culprit.as_ref().map(|culprit| FailsDocument {
-                device: culprit.device.as_deref(),
-                share: culprit.share,
-                median_time: culprit.median_time,
-            }),
+            spare_load: choice.spare_load,
+            fails_first: choice.ending.as_ref().map(FailsDocument::of),
+        }
+    }
+}
+
+impl<'a> FailsDocument<'a> {
+    fn of(ending: &'a Ending) -> Self {
+        FailsDocument {
+            device: ending.device.as_deref(),
+            cause: ending.cause,
+            share: ending.share,
+            median_time: ending.median_time,
+            soc: ending.soc,
+            soc_dusk: ending.soc_dusk,
+            lack: ending.lack,
         }
     }
 }

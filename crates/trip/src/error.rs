@@ -41,13 +41,8 @@ pub enum TripError {
     /// Nothing to draw.
     #[error("at least one draw is needed")]
     NoDraws,
-    /// Nothing in a catalogue goes together.
-    #[error(
-        "nothing in the catalogue goes together: each controller or charger is too strong for each pack, by its voltage or its current"
-    )]
-    NothingFits,
     /// A catalogue with too much in it.
-    #[error("the catalogue makes {found} combinations; at most {most} are gone through; leave some items out or lower their `most`", most = crate::sizing::MOST_COMBINATIONS)]
+    #[error("the catalogue makes {found} combinations or more; at most {most} are gone through; leave some items out or lower their `most`", most = crate::sizing::MOST_COMBINATIONS)]
     TooManyCombinations {
         /// How many there are.
         found: usize,

@@ -57,6 +57,7 @@ pub fn forecast(
         cell: &cell,
         loads: &loads,
         doubt: &doubt,
+        load: 1.0,
         seed: settings.seed,
     };
     let tally = draw(&lottery, settings, progress)?;
@@ -102,6 +103,7 @@ pub(crate) fn trial(plan: &Plan, settings: Settings) -> Result<Trial, TripError>
         cell: &cell,
         loads: &loads,
         doubt: &doubt,
+        load: 1.0,
         seed: settings.seed,
     };
     let tally = draw(&lottery, settings, |_| true)?;

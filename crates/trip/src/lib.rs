@@ -43,6 +43,6 @@ pub use harvest::{DayHarvest, PlannedDay, Stand, clock_day, mean_day, planned_da
 pub use hindsight::{Assumed, Assumption, Hindsight, NightHindsight, hindsight};
 pub use ledger::Ledger;
 pub use season::{Per, Stretch, gathered, night_h};
-pub use sizing::{Amount, Choice, Piece, Sizing, size};
+pub use sizing::{Amount, Choice, Ending, Lack, Miss, Piece, Sizing, Stage, size};
 pub use span::clear_wh_of_plan;
 pub use survey::{NEARLY_EMPTY, Survey, SurveyedNight, survey};

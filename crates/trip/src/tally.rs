@@ -48,6 +48,8 @@ pub(crate) struct Lottery<'a> {
     pub(crate) cell: &'a Cell<'a>,
     pub(crate) loads: &'a Loads<'a>,
     pub(crate) doubt: &'a Doubt,
+    /// Factor on all loads; 1 for those of the plan.
+    pub(crate) load: f64,
     pub(crate) seed: u64,
 }
 
@@ -55,8 +57,11 @@ impl Lottery<'_> {
     /// Makes the draws of these numbers, in parallel, and gives them in their order.
     fn draw(&self, numbers: std::ops::Range<usize>) -> Vec<Outcome> {
         let of_group = |loads: &mut Loads<'_>, first: usize| -> Vec<Outcome> {
-            let draws: [Draw; LANES] =
+            let mut draws: [Draw; LANES] =
                 std::array::from_fn(|lane| self.doubt.draw(self.seed, (first + lane) as u64));
+            for draw in &mut draws {
+                draw.devices.iter_mut().for_each(|factor| *factor *= self.load);
+            }
             let keep = if first < KEPT_DRAWS { Keep::Paths } else { Keep::Ends };
             let mut outcomes =
                 Vec::from(engine::run(self.timeline, self.cell, loads, &draws, keep));
@@ -117,6 +122,11 @@ impl Tally {
 
     pub(crate) fn draws(&self) -> usize {
         self.draws
+    }
+
+    /// The first draws, with their paths.
+    pub(crate) fn kept(&self) -> &[Outcome] {
+        &self.kept
     }
 
     /// How many draws carry the night that fewest carry.

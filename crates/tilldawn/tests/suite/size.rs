@@ -55,6 +55,8 @@ fn choices_carry_and_none_beats_another() {
     for choice in choices {
         assert!(of(choice, "probability") >= number(&found["confidence"]), "{choice}");
         assert!(of(choice, "probability_low") <= of(choice, "probability"));
+        assert!((0.0..=1.0).contains(&of(choice, "soc_dawn")), "{choice}");
+        assert!((0.0..=1.0).contains(&of(choice, "spare_load")), "{choice}");
         let items = choice["items"].as_array().unwrap();
         let cost = |item: &Value| match item["item"].as_str().unwrap() {
             "small" => (2.4, 85.0),
@@ -79,7 +81,17 @@ fn choices_carry_and_none_beats_another() {
     assert_eq!(choices.len() + count("rejected") + count("beaten"), 11);
     for miss in found["misses"].as_array().unwrap() {
         assert!(of(miss, "probability") < number(&found["confidence"]));
-        assert!(miss["fails_first"]["device"].is_string(), "{miss}");
+        let fails = &miss["fails_first"];
+        assert!(fails["device"].is_string() && fails["cause"] == "brownout", "{miss}");
+        assert!((0.0..0.9).contains(&of(fails, "soc")), "{miss}");
+        assert!(of(fails, "soc") < of(fails, "soc_dusk"), "{miss}");
+        assert!(
+            ["copper", "voltage", "charge", "refill", "source"]
+                .iter()
+                .any(|lack| fails["lack"] == **lack)
+        );
+        let cheaper_than = miss["cheaper_than"].as_u64().map(|at| &choices[at as usize]);
+        assert!(cheaper_than.is_none_or(|choice| of(miss, "price") < of(choice, "price")));
     }
 }
 
@@ -125,7 +137,13 @@ fn tables_fit_a_terminal_and_the_page_stands_alone() {
     let ran = run(&["size", &plan, "--catalogue", &shop, "--draws", "64", "--report", report]);
     assert_eq!(ran.status, 0, "{}", ran.err);
     assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
-    assert!(ran.out.contains("nearest misses") && ran.out.contains("crowns"), "{}", ran.out);
+    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("Why others fail") && text.contains("crowns"), "{}", ran.out);
+    assert!(
+        text.contains("- Cheaper than 1: small (85 crowns, 2.4 kg): 0 % on the weakest"),
+        "{text}"
+    );
+    assert!(text.contains("Load to spare: with all loads greater by this share"), "{text}");
     let html = std::fs::read_to_string(&page).unwrap();
     check_self_contained(&html);
     assert!(!html.contains("NaN"), "a number that is none in the page");
@@ -141,9 +159,52 @@ fn where_nothing_carries_it_says_so_with_the_nearest_miss() {
     let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains("Nothing in the catalogue carries every night with 90 %"), "{text}");
     assert!(text.contains("the nearest miss is 2 × tiny (60 crowns, 1.6 kg)"), "{text}");
-    assert!(text.contains("What fails first that night is mostly:"), "{text}");
+    assert!(text.contains("Too small a pack for the first night. Mostly on"), "{text}");
+    assert!(text.contains("The plan as it is carries its weakest night with"), "{text}");
     assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
     assert_eq!(json(&words)["choices"].as_array().unwrap().len(), 0);
+}
+
+/// Thin wires, and cables for sale: the user reads which run to lay with what.
+#[test]
+fn cables_are_told_run_by_run() {
+    let cables = "format = 1\ncurrency = \"crowns\"\n[cables.\"twin 4\"]\nsection = \"4 mm²\"\nmass = \"0.12 kg\"\nprice = 2.6\n";
+    let [plan, shop] = files("size-cables", cables);
+    let text = std::fs::read_to_string(&plan).unwrap();
+    let pack = "[pack]\nchemistry = \"AGM\"\nrated = \"90 Ah\"\n";
+    let (before, rest) = text.split_once("[pack]").unwrap();
+    let (_, rest) = rest.split_once("[rig.branches.hub]").unwrap();
+    let (rest, _) = rest.split_once("[sources").unwrap();
+    let thin = rest.replace("16 AWG", "24 AWG");
+    std::fs::write(&plan, format!("{before}{pack}[rig.branches.hub]{thin}")).unwrap();
+    let words = ["size", &plan, "--catalogue", &shop, "--draws", "200"];
+    let found = json(&words);
+    let choice = &found["choices"][0];
+    let item = &choice["items"][0];
+    assert_eq!((&item["item"], &item["to"]), (&"twin 4".into(), &"mount".into()), "{found}");
+    assert_eq!((number(&item["section_mm2"]), number(&item["length_m"])), (4.0, 2.5));
+    assert_eq!(number(&choice["price"]), 6.5);
+    assert_eq!(found["as_it_is"]["fails_first"]["lack"], "copper");
+    let ran = run(&words);
+    let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("4 mm² to the mount (2.5 m of twin 4)"), "{text}");
+    assert!(text.contains("Too thin cables, not too little charge"), "{text}");
+}
+
+/// Nobody is sent to the shop who has all that is needed.
+#[test]
+fn nothing_is_bought_where_nothing_is_needed() {
+    let [plan, shop] = files("size-enough", SHOP);
+    let text = std::fs::read_to_string(&plan).unwrap();
+    let record = text.lines().find(|line| line.starts_with("record")).unwrap();
+    let text = text.replace(record, "").replace("rated = \"40 Ah\"", "rated = \"140 Ah\"");
+    std::fs::write(&plan, text).unwrap();
+    let words = ["size", &plan, "--catalogue", &shop, "--draws", "64"];
+    let ran = run(&words);
+    assert!(ran.out.starts_with("Nothing need be bought: the plan as it is"), "{}", ran.out);
+    let found = json(&words);
+    assert_eq!(number(&found["as_it_is"]["probability"]), 1.0);
+    assert_eq!(found["as_it_is"]["items"].as_array().unwrap().len(), 0);
 }
 
 #[track_caller]
@@ -165,7 +226,7 @@ fn check_wrong(line: &str, instead: &str, says: &str) {
 #[test]
 fn a_wrong_catalogue_is_answered_with_its_line() {
     check_wrong("mass = \"2.4 kg\"", "mass = \"2.4 km\"", "\"km\" is no unit of mass");
-    check_wrong("price = 149", "price = \"dear\"", "\"dear\" is no number");
+    check_wrong("price = 149", "price = \"dear\"", "\"dear\" is no price; write a plain number");
     check_wrong("rated = \"70 Ah\"", "rated = \"70 Ahh\"", "packs.large.rated");
     check_wrong("kind = \"MPPT\"", "kind = \"MTTP\"", "is no kind of controller");
     check_wrong("[panels.folding]", "[panel.folding]", "did you mean `panels`?");

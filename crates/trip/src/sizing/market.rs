@@ -1,12 +1,14 @@
 //! What there is to choose from: packs, supplies and cables of a catalogue, each alternative with
 //! its weight and its price, and which of them go together.
 
-use pack::{Limits, Pack};
-use plan::{Catalogue, Charger, Offer, Panel, Plan, Rated, Supply};
-use rig::{Rig, Section, Wire};
+use std::collections::HashSet;
+
+use pack::{Housing, Limits, Pack};
+use plan::{Battery, Catalogue, Charger, Offer, Panel, Plan, Rated, Supply};
 use sky::{Aim, Facing};
 use source::{Controller, Conversion};
 
+use super::cables::Wirings;
 use super::{Amount, Piece};
 use crate::error::TripError;
 
@@ -28,11 +30,18 @@ pub(super) struct Sources {
     pub(super) absorb_v: Option<f64>,
 }
 
+/// Equal packs side by side, or the plan's own.
+pub(super) struct Packs {
+    all: Pack,
+    /// So many of so many kilograms each; none if they are the plan's own.
+    bought: Option<(u32, f64)>,
+}
+
 /// All that is for sale, put together as it can be used.
 pub(super) struct Market {
-    pub(super) packs: Vec<Alternative<Pack>>,
+    pub(super) packs: Vec<Alternative<Packs>>,
     pub(super) sources: Vec<Alternative<Sources>>,
-    pub(super) rigs: Vec<Alternative<Rig>>,
+    pub(super) wirings: Wirings,
     pub(super) remarks: Vec<String>,
 }
 
@@ -49,9 +58,16 @@ pub(super) struct Combination {
 /// More combinations than this are not gone through.
 pub(crate) const MOST_COMBINATIONS: usize = 200_000;
 
+fn few_enough(found: usize) -> Result<(), TripError> {
+    if found > MOST_COMBINATIONS {
+        return Err(TripError::TooManyCombinations { found });
+    }
+    Ok(())
+}
+
 impl<T> Alternative<T> {
     /// What the plan has: it costs and weighs nothing more.
-    fn own(thing: T) -> Self {
+    pub(super) fn own(thing: T) -> Self {
         Alternative { pieces: Vec::new(), kg: 0.0, price: 0.0, thing }
     }
 
@@ -62,7 +78,7 @@ impl<T> Alternative<T> {
         Alternative { pieces: vec![piece], kg, price, thing }
     }
 
-    fn and<O>(&self, other: &Alternative<O>, thing: T) -> Self {
+    fn and<O, B>(&self, other: &Alternative<O>, thing: B) -> Alternative<B> {
         Alternative {
             pieces: self.pieces.iter().chain(&other.pieces).cloned().collect(),
             kg: self.kg + other.kg,
@@ -75,17 +91,14 @@ impl<T> Alternative<T> {
 impl Market {
     pub(super) fn new(plan: &Plan, catalogue: &Catalogue) -> Result<Self, TripError> {
         let mut remarks = Vec::new();
-        let sources = sources(plan, catalogue, &mut remarks);
+        let sources = sources(plan, catalogue, &mut remarks)?;
         let market = Market {
             packs: packs(plan, catalogue)?,
             sources,
-            rigs: rigs(plan, catalogue)?,
+            wirings: Wirings::new(plan, catalogue)?,
             remarks,
         };
-        let found = market.packs.len() * market.sources.len() * market.rigs.len();
-        if found > MOST_COMBINATIONS {
-            return Err(TripError::TooManyCombinations { found });
-        }
+        few_enough(market.packs.len() * market.sources.len() * market.wirings.rigs.len())?;
         Ok(market)
     }
 
@@ -94,10 +107,10 @@ impl Market {
         let mut all = Vec::new();
         for (pack, chosen) in self.packs.iter().enumerate() {
             for (sources, given) in self.sources.iter().enumerate() {
-                if !go_together(&chosen.thing.limits, &given.thing) {
+                if !go_together(&chosen.thing.all.limits, &given.thing) {
                     continue;
                 }
-                for (rig, wired) in self.rigs.iter().enumerate() {
+                for (rig, wired) in self.wirings.rigs.iter().enumerate() {
                     let kg = chosen.kg + given.kg + wired.kg;
                     let price = chosen.price + given.price + wired.price;
                     all.push(Combination { pack, sources, rig, kg, price });
@@ -108,12 +121,30 @@ impl Market {
         all
     }
 
+    /// Names what is in none of the combinations, since nothing goes with it.
+    pub(super) fn left_over(&self, all: &[Combination], catalogue: &Catalogue) -> Vec<String> {
+        let used =
+            |of: fn(&Combination) -> usize| -> HashSet<usize> { all.iter().map(of).collect() };
+        let (packs, sources) = (used(|chosen| chosen.pack), used(|chosen| chosen.sources));
+        let packs = packs.iter().flat_map(|at| &self.packs[*at].pieces);
+        let sources = sources.iter().flat_map(|at| &self.sources[*at].pieces);
+        let taken: HashSet<&str> = packs.chain(sources).map(|piece| piece.name.as_str()).collect();
+        let packs = catalogue.packs.iter().map(|offer| &offer.name);
+        let panels = catalogue.panels.iter().map(|offer| &offer.name);
+        let controllers = catalogue.controllers.iter().map(|offer| &offer.name);
+        let chargers = catalogue.chargers.iter().map(|offer| &offer.name);
+        // of chargers without hours it is said already why they are left out
+        let chargers = chargers.filter(|_| self.remarks.is_empty());
+        let offered = packs.chain(panels).chain(controllers).chain(chargers);
+        offered.filter(|name| !taken.contains(name.as_str())).cloned().collect()
+    }
+
     /// What a combination consists of.
     pub(super) fn pieces(&self, chosen: &Combination) -> Vec<Piece> {
         let of = [
             &self.packs[chosen.pack].pieces,
             &self.sources[chosen.sources].pieces,
-            &self.rigs[chosen.rig].pieces,
+            &self.wirings.rigs[chosen.rig].pieces,
         ];
         of.into_iter().flatten().cloned().collect()
     }
@@ -121,10 +152,24 @@ impl Market {
     /// The plan with a combination in place of its own.
     pub(super) fn plan(&self, plan: &Plan, chosen: &Combination) -> Plan {
         let mut changed = plan.clone();
-        changed.battery.pack = self.packs[chosen.pack].thing.clone();
+        self.packs[chosen.pack].thing.replace(&mut changed.battery);
         changed.supplies.clone_from(&self.sources[chosen.sources].thing.supplies);
-        changed.gear.rig = self.rigs[chosen.rig].thing.clone();
+        changed.gear.rig = self.wirings.rigs[chosen.rig].thing.clone();
         changed
+    }
+}
+
+impl Packs {
+    /// Puts them where the plan's pack is, each in a place like it.
+    fn replace(&self, battery: &mut Battery) {
+        battery.pack = self.all.clone();
+        (battery.one, battery.strings) = (self.all.clone(), 1);
+        let Some((count, mass_kg)) = self.bought else { return };
+        battery.inrush_a = 0.0;
+        battery.housing = battery.housing.map(|housing| Housing {
+            heater: housing.heater,
+            ..Housing::insulated(mass_kg, battery.foam_m).times(f64::from(count))
+        });
     }
 }
 
@@ -142,14 +187,17 @@ fn go_together(limits: &Limits, sources: &Sources) -> bool {
     voltage && limits.charge_a.is_none_or(|most_a| sources.most_a <= most_a)
 }
 
-fn packs(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Pack>>, TripError> {
+fn packs(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Packs>>, TripError> {
     if catalogue.packs.is_empty() {
-        return Ok(vec![Alternative::own(plan.battery.pack.clone())]);
+        let own = Packs { all: plan.battery.pack.clone(), bought: None };
+        return Ok(vec![Alternative::own(own)]);
     }
     let mut packs = Vec::new();
     for offer in &catalogue.packs {
         for count in 1..=offer.most {
-            packs.push(Alternative::bought(offer, count, offer.thing.bank(1, count)?));
+            let all = offer.thing.bank(1, count)?;
+            let bought = Some((count, offer.mass_kg));
+            packs.push(Alternative::bought(offer, count, Packs { all, bought }));
         }
     }
     Ok(packs)
@@ -160,7 +208,7 @@ fn sources(
     plan: &Plan,
     catalogue: &Catalogue,
     remarks: &mut Vec<String>,
-) -> Vec<Alternative<Sources>> {
+) -> Result<Vec<Alternative<Sources>>, TripError> {
     let own = |is_meant: fn(&Supply) -> bool| {
         let supplies: Vec<Supply> =
             plan.supplies.iter().filter(|supply| is_meant(supply)).cloned().collect();
@@ -169,7 +217,7 @@ fn sources(
     let panels = if catalogue.panels.is_empty() {
         own(|supply| matches!(supply, Supply::Panel(_)))
     } else {
-        panels(plan, catalogue)
+        panels(plan, catalogue)?
     };
     let hours = plan.supplies.iter().find_map(|supply| match supply {
         Supply::Charger(charger) => Some(charger),
@@ -184,6 +232,7 @@ fn sources(
             own(|supply| matches!(supply, Supply::Charger(_)))
         }
     };
+    few_enough(panels.len() * chargers.len())?;
     let mut both = Vec::new();
     for panel in &panels {
         for charger in &chargers {
@@ -196,7 +245,7 @@ fn sources(
             both.push(panel.and(charger, joined));
         }
     }
-    both
+    Ok(both)
 }
 
 fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
@@ -219,7 +268,7 @@ fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>>
     chargers
 }
 
-fn panels(plan: &Plan, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
+fn panels(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Sources>>, TripError> {
     let stands = plan.supplies.iter().find_map(|supply| match supply {
         Supply::Panel(panel) => Some((panel.aim.clone(), panel.charges_above_c)),
         Supply::Charger(_) => None,
@@ -236,18 +285,12 @@ fn panels(plan: &Plan, catalogue: &Catalogue) -> Vec<Alternative<Sources>> {
                 let Some(sources) = array(offer, count, &with.thing.controller, &stands) else {
                     continue;
                 };
-                let controller = Alternative::bought(with, 1, ());
-                let both = alone.and(&controller, ());
-                panels.push(Alternative {
-                    pieces: both.pieces,
-                    kg: both.kg,
-                    price: both.price,
-                    thing: sources,
-                });
+                panels.push(alone.and(&Alternative::bought(with, 1, ()), sources));
+                few_enough(panels.len())?;
             }
         }
     }
-    panels
+    Ok(panels)
 }
 
 /// In a frost this sharp a panel's voltage is compared with what a controller bears (°C).
@@ -311,39 +354,4 @@ fn array(
         most_a: full_a.min(controller.current_limit_a()),
         absorb_v: Some(absorb_v),
     })
-}
-
-/// The rig as it is, and with each cable of the catalogue in place of all that are thinner.
-fn rigs(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Rig>>, TripError> {
-    let mut rigs = vec![Alternative::own(plan.gear.rig.clone())];
-    for offer in &catalogue.cables {
-        let (rig, metres) = recabled(&plan.gear.rig, offer.thing)?;
-        if metres > 0.0 {
-            let piece = Piece { name: offer.name.clone(), amount: Amount::Metres(metres) };
-            rigs.push(Alternative {
-                pieces: vec![piece],
-                kg: metres * offer.mass_kg,
-                price: metres * offer.price,
-                thing: rig,
-            });
-        }
-    }
-    Ok(rigs)
-}
-
-/// The rig with this cable in place of each thinner one, and how many metres of it are needed.
-pub(super) fn recabled(rig: &Rig, section: Section) -> Result<(Rig, f64), TripError> {
-    let mut metres = 0.0;
-    let mut replace = |wire: &mut Wire| {
-        if let Some(cable) = &mut wire.cable
-            && section.ohm_km() < cable.section.ohm_km()
-        {
-            cable.section = section;
-            metres += cable.length_m;
-        }
-    };
-    let (mut branches, mut devices) = (rig.branches().to_vec(), rig.devices().to_vec());
-    branches.iter_mut().for_each(|branch| replace(&mut branch.wire));
-    devices.iter_mut().for_each(|device| replace(&mut device.wire));
-    Ok((Rig::new(branches, devices)?, metres))
 }

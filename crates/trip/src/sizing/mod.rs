@@ -1,21 +1,25 @@
 //! What to buy: of all that a catalogue can be put together to, the combinations that carry every
 //! night and that no other such combination beats on weight and price.
 
+mod cables;
+mod found;
+mod look;
 mod market;
 mod race;
 #[cfg(test)]
 mod tests;
 
-use std::collections::HashMap;
-
+use jiff::Timestamp;
 use jiff::civil::Date;
 use plan::{Catalogue, Plan};
 use rayon::prelude::*;
+use rig::Section;
 
-use crate::answer::{Chance, Culprit, Settings};
+use crate::answer::{Chance, Settings};
+use crate::engine::Cause;
 use crate::error::TripError;
-use crate::forecast::forecast;
 
+use found::{Drawn, Found};
 pub(crate) use market::MOST_COMBINATIONS;
 use market::{Combination, Market};
 use race::{Judged, Race};
@@ -26,22 +30,21 @@ pub struct Sizing {
     /// The combinations that carry every night and that none beats, from the cheapest and heaviest
     /// to the dearest and lightest.
     pub choices: Vec<Choice>,
-    /// Combinations that do not, best first, of which no other that fails is surer, lighter and
-    /// cheaper all at once: the first few, without those that never carry their weakest night
-    /// where another does.
-    pub misses: Vec<Choice>,
+    /// For each choice the surest that are cheaper, and for the last the surest that are lighter.
+    pub misses: Vec<Miss>,
+    /// The plan with its own pack, sources and cables; none where it was not looked at.
+    pub as_it_is: Option<Choice>,
     /// Weight (kg) and price of each combination that draws showed to fail.
     pub failed: Vec<(f64, f64)>,
     /// How many combinations go together at all.
     pub combinations: usize,
     /// For how many draws were made.
     pub evaluated: usize,
-    /// How many are known to fail: by their own draws, or since their pack and cables fail with
-    /// more sun than any panel in the catalogue gives.
+    /// How many are known to fail: by their own draws, or since what is better fails.
     pub rejected: usize,
     /// How many were passed over, since one that carries is neither heavier nor dearer.
     pub beaten: usize,
-    /// Whether all were gone through; not so where it was stopped.
+    /// Whether all were gone through and looked at; not so where it was stopped.
     pub complete: bool,
     /// What was left out and why, a sentence each.
     pub remarks: Vec<String>,
@@ -58,12 +61,60 @@ pub struct Choice {
     pub price: f64,
     /// The chance of each night.
     pub nights: Vec<Chance>,
-    /// The least SoC at a dawn, in the central case.
-    pub soc_dawn: f64,
+    /// The least of the dawns' median SoC; none where it was stopped before it was looked at.
+    pub soc_dawn: Option<f64>,
+    /// All loads may be greater by this share and it still carries every night; as far as was
+    /// tried, and none where it does not carry or was not looked at.
+    pub spare_load: Option<f64>,
     /// The evening of the weakest night.
     pub weakest_evening: Option<Date>,
-    /// What mostly fails first in that night, where anything does.
-    pub culprit: Option<Culprit>,
+    /// How that night mostly ends early, where it ever does and was looked at.
+    pub ending: Option<Ending>,
+}
+
+/// One that fails.
+#[derive(Debug, Clone)]
+pub struct Miss {
+    /// What it consists of and does.
+    pub choice: Choice,
+    /// Which of the choices it is cheaper than, by its place; none where it is dearer than all of
+    /// them, or there are none.
+    pub cheaper_than: Option<usize>,
+}
+
+/// What mostly happens in the draws of a night that are not carried.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ending {
+    /// What stops first; everything where the pack's protection opens.
+    pub device: Option<String>,
+    /// Why.
+    pub cause: Cause,
+    /// In which share of all draws.
+    pub share: f64,
+    /// The median of the times at which it does.
+    pub median_time: Timestamp,
+    /// The median charge then, as SoC.
+    pub soc: f64,
+    /// And at that night's dusk.
+    pub soc_dusk: f64,
+    /// What it lacks, where the night is not carried as surely as is wanted.
+    pub lack: Option<Lack>,
+}
+
+/// What a combination that fails lacks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Lack {
+    /// Thicker cables: with much charge left the voltage behind these is too low.
+    Copper,
+    /// Voltage: with much charge left it is too low for the first night, whatever the cables.
+    Voltage,
+    /// Charge: the first night already fails.
+    Charge,
+    /// Sun, or time at a charger: the first night is carried, but too little comes back by day.
+    Refill,
+    /// A source: the first night is carried, and nothing comes back by day.
+    Source,
 }
 
 impl Choice {
@@ -71,10 +122,6 @@ impl Choice {
     #[must_use]
     pub fn weakest(&self) -> Option<Chance> {
         self.nights.iter().copied().min_by(|a, b| a.share.total_cmp(&b.share))
-    }
-
-    fn share(&self) -> f64 {
-        self.weakest().map_or(1.0, |chance| chance.share)
     }
 }
 
@@ -88,186 +135,150 @@ pub struct Piece {
 }
 
 /// How much of an item.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Amount {
     /// So many.
     Count(u32),
-    /// So many metres, both conductors counted once.
-    Metres(f64),
+    /// A cable in place of the one that feeds a branch or device.
+    Run {
+        /// Which branch or device.
+        to: String,
+        /// How thick it is.
+        section: Section,
+        /// How long, both conductors counted once (m).
+        length_m: f64,
+    },
+}
+
+/// How far the search is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// Combinations are drawn.
+    Drawing {
+        /// So many are settled.
+        settled: usize,
+        /// Of so many.
+        of: usize,
+    },
+    /// What was found is looked at closely.
+    Looking {
+        /// So much is done.
+        done: usize,
+        /// Of so much.
+        of: usize,
+    },
 }
 
 /// So many combinations are drawn side by side. A fixed number, so that the count of those drawn
 /// is the same on any number of threads.
 const SIDE_BY_SIDE: usize = 8;
-/// So many that fail are looked at closely.
-const MISSES: usize = 8;
 
-/// Finds what to buy. `progress` is told how many of how many combinations are settled and may say
-/// to stop; what is found by then is returned.
+/// Finds what to buy. `progress` is told how far the search is and may say to stop; what is found by
+/// then is returned.
 ///
 /// # Errors
-/// As [`crate::forecast()`]; and if nothing in the catalogue goes together, or too much.
+/// As [`crate::forecast()`]; and if the catalogue makes too many combinations.
 pub fn size(
     plan: &Plan,
     catalogue: &Catalogue,
     settings: Settings,
-    mut progress: impl FnMut(usize, usize) -> bool,
+    mut progress: impl FnMut(Stage) -> bool,
 ) -> Result<Sizing, TripError> {
     let market = Market::new(plan, catalogue)?;
     let combinations = market.combinations();
-    if combinations.is_empty() {
-        return Err(TripError::NothingFits);
+    let mut remarks = market.remarks.clone();
+    let left_over = market.left_over(&combinations, catalogue);
+    if !left_over.is_empty() {
+        remarks.push(format!(
+            "In no combination, since nothing else in the catalogue goes with it: {}.",
+            left_over.join(", ")
+        ));
     }
     let race = Race::new(plan, &market, settings)?;
     let mut found = Found::default();
-    let mut complete = true;
-    let mut waiting = combinations.iter();
-    loop {
-        let done = found.rejected + found.beaten + found.front.len();
-        if !progress(done, combinations.len()) {
-            complete = false;
-            break;
+    let mut complete = draw(&race, &combinations, &mut found, &mut progress);
+
+    let misses = found.misses();
+    let of = 1 + found.front.len() + misses.len();
+    let mut done = 0;
+    let mut may_look = || {
+        complete = complete && progress(Stage::Looking { done, of });
+        done += 1;
+        complete
+    };
+    let as_it_is = if may_look() { Some(look::as_it_is(&race)?) } else { None };
+    let mut look = |chosen: &Combination, judged: &Judged| {
+        if may_look() {
+            look::closely(&race, chosen)
+        } else {
+            Ok(look::roughly(&race, chosen, judged))
         }
-        let mut drawn: Vec<&Combination> = Vec::with_capacity(SIDE_BY_SIDE);
-        while drawn.len() < SIDE_BY_SIDE {
-            let Some(chosen) = waiting.next() else { break };
-            if found.is_settled(&race, chosen)? {
-                continue;
-            }
-            drawn.push(chosen);
-        }
-        if drawn.is_empty() {
-            break;
-        }
-        let judged: Vec<Judged> =
-            drawn.par_iter().map(|chosen| race.judge(chosen)).collect::<Result<_, _>>()?;
-        for (chosen, judged) in drawn.into_iter().zip(judged) {
-            found.count(chosen, judged);
-        }
-    }
-    let settings = Settings { within: None, ..settings };
-    let look = |chosen: &&Combination| choice(plan, &market, chosen, settings);
-    let choices = found.front.iter().map(look).collect::<Result<Vec<_>, _>>()?;
-    let near = found.near_misses();
-    let mut misses = near.iter().map(look).collect::<Result<Vec<_>, _>>()?;
-    let until = |miss: &Choice| miss.culprit.as_ref().map(|culprit| culprit.median_time);
-    misses.sort_by(|a, b| b.share().total_cmp(&a.share()).then(until(b).cmp(&until(a))));
-    let best = misses.first().map_or(0.0, Choice::share);
-    misses.retain(|miss| miss.share() > 0.0 || best <= 0.0);
-    let failed = found.failed.iter().map(|(chosen, _)| (chosen.kg, chosen.price)).collect();
+    };
+    let choices = found
+        .front
+        .iter()
+        .map(|(chosen, judged)| look(chosen, judged))
+        .collect::<Result<Vec<_>, _>>()?;
+    let cheaper_than =
+        |miss: &Combination| found.front.iter().position(|(choice, _)| miss.price < choice.price);
+    let misses = misses
+        .into_iter()
+        .map(|(chosen, judged)| {
+            let cheaper_than = cheaper_than(chosen);
+            Ok(Miss { choice: look(chosen, judged)?, cheaper_than })
+        })
+        .collect::<Result<Vec<_>, TripError>>()?;
     Ok(Sizing {
         choices,
         misses,
-        failed,
+        as_it_is,
+        failed: found.failed.iter().map(|(chosen, _)| (chosen.kg, chosen.price)).collect(),
         combinations: combinations.len(),
         evaluated: found.evaluated,
         rejected: found.rejected,
         beaten: found.beaten,
         complete,
-        remarks: market.remarks,
+        remarks,
     })
 }
 
-/// The state of the search. Combinations come from the cheapest on, so that one is beaten exactly
-/// if it is not lighter than the lightest that carries so far.
-#[derive(Default)]
-struct Found<'a> {
-    front: Vec<&'a Combination>,
-    /// What failed, and in what share of the draws its weakest night was carried.
-    failed: Vec<(&'a Combination, f64)>,
-    /// What is known of pack and rig with the best of all sources.
-    at_best: HashMap<(usize, usize), Option<Judged>>,
-    evaluated: usize,
-    rejected: usize,
-    beaten: usize,
-}
-
-impl<'a> Found<'a> {
-    fn is_beaten(&self, chosen: &Combination) -> bool {
-        self.front.last().is_some_and(|lightest| lightest.kg <= chosen.kg)
-    }
-
-    /// Whether nothing of a combination need be drawn.
-    fn is_settled(&mut self, race: &Race<'_>, chosen: &'a Combination) -> Result<bool, TripError> {
-        if self.is_beaten(chosen) {
-            self.beaten += 1;
-            return Ok(true);
+/// Settles one combination after the other, from the cheapest on. False if it was stopped.
+fn draw<'a>(
+    race: &Race<'_>,
+    combinations: &'a [Combination],
+    found: &mut Found<'a>,
+    progress: &mut impl FnMut(Stage) -> bool,
+) -> bool {
+    let mut waiting = combinations.iter().peekable();
+    loop {
+        let (settled, of) = (found.settled(), combinations.len());
+        if !progress(Stage::Drawing { settled, of }) {
+            return false;
         }
-        let key = (chosen.pack, chosen.rig);
-        let known = self.at_best.get(&key).copied();
-        let at_best = match known {
-            Some(at_best) => at_best,
-            None => {
-                let at_best = race.at_best(chosen)?;
-                self.at_best.insert(key, at_best);
-                at_best
-            }
-        };
-        match at_best {
-            Some(Judged { carries: false, share }) => {
-                self.rejected += 1;
-                // one stands for all, so that there is something to show where all are hopeless
-                if known.is_none() {
-                    self.failed.push((chosen, share));
-                }
-                Ok(true)
-            }
-            _ => Ok(false),
-        }
-    }
-
-    fn count(&mut self, chosen: &'a Combination, judged: Judged) {
-        self.evaluated += 1;
-        match judged.carries {
-            // one of those drawn beside it may beat it
-            true if self.is_beaten(chosen) => self.beaten += 1,
-            true => self.front.push(chosen),
-            false => {
-                self.rejected += 1;
-                self.failed.push((chosen, judged.share));
-            }
-        }
-    }
-
-    /// The surest that fail, without those that a surer one beats on weight and price.
-    fn near_misses(&self) -> Vec<&'a Combination> {
-        let mut failed = self.failed.clone();
-        // among equally sure ones the cheapest is told; among hopeless ones more is nearer
-        let sign = |share: f64| if share > 0.0 { 1.0 } else { -1.0 };
-        failed.sort_by(|a, b| {
-            let dearer = (sign(a.1) * a.0.price).total_cmp(&(sign(b.1) * b.0.price));
-            b.1.total_cmp(&a.1).then(dearer)
-        });
-        let mut near: Vec<&Combination> = Vec::new();
-        for (chosen, _) in failed {
-            if near.len() == MISSES {
+        let mut drawn: Vec<&Combination> = Vec::with_capacity(SIDE_BY_SIDE);
+        while let Some(chosen) = waiting.peek().copied() {
+            // what is drawn beside it may settle it
+            let alike =
+                |other: &&Combination| (other.pack, other.sources) == (chosen.pack, chosen.sources);
+            if drawn.len() == SIDE_BY_SIDE || drawn.iter().any(alike) {
                 break;
             }
-            if !near.iter().any(|surer| surer.kg <= chosen.kg && surer.price <= chosen.price) {
-                near.push(chosen);
+            waiting.next();
+            if !found.is_settled(race, chosen) {
+                drawn.push(chosen);
             }
         }
-        near
+        if drawn.is_empty() {
+            return true;
+        }
+        let is_new: Vec<bool> = drawn.iter().map(|chosen| found.is_new(chosen)).collect();
+        let judged: Vec<Drawn> = drawn
+            .par_iter()
+            .zip(is_new)
+            .map(|(chosen, is_new)| Drawn::of(race, chosen, is_new))
+            .collect();
+        for (chosen, judged) in drawn.into_iter().zip(judged) {
+            found.count(chosen, judged);
+        }
     }
-}
-
-/// A combination looked at closely, with all draws.
-fn choice(
-    plan: &Plan,
-    market: &Market,
-    chosen: &Combination,
-    settings: Settings,
-) -> Result<Choice, TripError> {
-    let forecast = forecast(&market.plan(plan, chosen), settings, |_| true)?;
-    let nights: Vec<Chance> = forecast.nights.iter().map(|night| night.chance).collect();
-    let weakest = forecast.nights.iter().min_by(|a, b| a.chance.share.total_cmp(&b.chance.share));
-    Ok(Choice {
-        pieces: market.pieces(chosen),
-        kg: chosen.kg,
-        price: chosen.price,
-        nights,
-        soc_dawn: forecast.nights.iter().map(|night| night.soc_dawn).fold(1.0, f64::min),
-        weakest_evening: weakest.map(|night| night.evening),
-        culprit: weakest.and_then(|night| night.culprits.first().cloned()),
-    })
 }
