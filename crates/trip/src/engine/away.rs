@@ -60,9 +60,14 @@ impl Away {
 impl<const N: usize> Bank<N> {
     /// Whether anything of a lane is off that may come back by itself; a protection only if it may
     /// close.
-    pub(super) fn is_waiting(&self, lane: usize, loads: &Loads<'_>, may_close: bool) -> bool {
+    pub(super) fn is_waiting(
+        &self,
+        lane: usize,
+        loads: &Loads<'_>,
+        may_close: impl FnOnce() -> bool,
+    ) -> bool {
         let off = self.off[lane];
-        if off == ALL_OFF { may_close } else { off & loads.restarting() != 0 }
+        if off == ALL_OFF { may_close() } else { off & loads.restarting() != 0 }
     }
 }
 

@@ -184,7 +184,8 @@ pub(crate) fn run_portable<const N: usize>(
                 let first: &mut Option<Stop> = &mut outcomes[lane].failures[block.night];
                 *first = first.or(Some(stop));
             };
-            let waits = bank.is_waiting(lane, loads, away[lane].may_close(given[lane]));
+            let away = &mut away[lane];
+            let waits = bank.is_waiting(lane, loads, || away.may_close(given[lane]));
             if together && bank.flow.is_sure(lane) && !waits {
                 if bank.off[lane] == ALL_OFF {
                     still_open(block, firsts[lane], loads, &mut stopped);
@@ -193,7 +194,7 @@ pub(crate) fn run_portable<const N: usize>(
             }
             let mut alone = bank.lane(lane);
             alone.back_to(start.lane(lane));
-            let one = One { bank: &mut alone, away: &mut away[lane], draw: &draws[lane] };
+            let one = One { bank: &mut alone, away, draw: &draws[lane] };
             through(one, given[lane], &scene, loads, trace.as_deref_mut(), &mut stopped);
             bank.put(lane, &alone);
         }
@@ -232,7 +233,7 @@ fn through(
     let heater_w = bank.heater_w(0, cell);
     for step in steps {
         let scene = Scene { step, ..*scene };
-        if bank.is_waiting(0, loads, true) {
+        if bank.is_waiting(0, loads, || true) {
             let back = bank.come_back(&scene, (&mut *loads, draw), away);
             if let Some(trace) = trace.as_deref_mut() {
                 let restart = |device| Restart { at_s: step.at_s, night: block.night, device };

@@ -122,9 +122,9 @@ impl<const N: usize> Charging<N> {
 /// What flows, and at what voltage: the means of the last step.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Flow<const N: usize> {
-    /// At the terminals (V).
+    /// At the terminals (V); the next solution starts from it.
     pub(super) v: Row<N>,
-    /// Out of the pack (A); the next solution starts from it.
+    /// Out of the pack (A).
     pub(super) current_a: Row<N>,
     /// Heat set free in the pack's resistances since the block began, in W times steps.
     pub(super) heat_w: Row<N>,
@@ -172,10 +172,10 @@ pub(super) struct Outside<'a, const N: usize, const SUPPLIED: bool, const PART: 
     pub(super) loss_ohm: f64,
 }
 
-/// From the last step's current, a milliampere away, one round of Newton's method is good to about
-/// 1e-9 A. What changes a load sets the current anew.
+/// From the last step's voltage, a millivolt away, one round of Newton's method is good to about
+/// 1e-8 A. What puts something on or off sets the voltage anew.
 const ROUNDS: usize = 1;
-/// From any current of the same load.
+/// From any voltage of the same load.
 const PART_ROUNDS: usize = 4;
 
 impl<const N: usize, const SUPPLIED: bool, const PART: bool> Terminals
@@ -193,20 +193,27 @@ impl<const N: usize, const SUPPLIED: bool, const PART: bool> Terminals
     fn current_a(&mut self, lane: usize, inside: &Inside) -> f64 {
         let Inside { emf_v, ohm, .. } = *inside;
         let supply = Supply::of(self.step, self.charging.sun[lane]);
-        let mut current_a = self.flow.current_a[lane];
-        let mut load_a = 0.0;
-        for _ in 0..if PART { PART_ROUNDS } else { ROUNDS } {
-            let v = emf_v - ohm * current_a;
-            let (at_v_a, slope) = self.lines.at(lane, v);
-            let (source_a, source_slope) = if SUPPLIED { supply.at(v) } else { (0.0, 0.0) };
-            let by_a = (at_v_a - source_a - current_a) / (1.0 + ohm * (slope - source_slope));
-            load_a = at_v_a - slope * ohm * by_a;
-            current_a += by_a;
-            if PART {
-                // where no voltage satisfies the load Newton's method runs away; a constant power
-                // has its last solution at half the emf
-                current_a = smaller(larger(current_a, -emf_v / ohm), 0.6 * emf_v / ohm);
+        // the load about the last step's voltage, which is known before the pack's own is
+        let mut near_v = self.flow.v[lane];
+        let (mut current_a, mut load_a);
+        let mut rounds = if PART { PART_ROUNDS } else { ROUNDS };
+        loop {
+            let (near_a, slope) = self.lines.at(lane, near_v);
+            let (source_a, source_slope) = if SUPPLIED { supply.at(near_v) } else { (0.0, 0.0) };
+            let net_slope = slope - source_slope;
+            current_a =
+                (near_a - source_a + net_slope * (emf_v - near_v)) / (1.0 + ohm * net_slope);
+            load_a = near_a + slope * (emf_v - ohm * current_a - near_v);
+            rounds -= 1;
+            if rounds == 0 {
+                break;
             }
+            // where no voltage satisfies the load Newton's method runs away; a constant power has
+            // its last solution at half the emf
+            near_v = smaller(larger(emf_v - ohm * current_a, 0.4 * emf_v), 2.0 * emf_v);
+        }
+        if PART {
+            current_a = smaller(larger(current_a, -emf_v / ohm), 0.6 * emf_v / ohm);
         }
         if SUPPLIED {
             // the source holds its voltage at the end of the step; the pack takes no more than it
