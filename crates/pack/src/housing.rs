@@ -75,8 +75,20 @@ impl Housing {
     /// exact for a constant heat and air.
     #[must_use]
     pub fn after(&self, temperature_c: f64, air_c: f64, heat_w: f64, dt_s: f64) -> f64 {
+        self.left(temperature_c, air_c, heat_w, self.kept(dt_s))
+    }
+
+    /// How much of a difference to the air is left after `dt_s`, as a share.
+    #[must_use]
+    pub fn kept(&self, dt_s: f64) -> f64 {
+        (-dt_s / self.time_s()).exp()
+    }
+
+    /// As [`Housing::after`] a time whose [`Housing::kept`] is known.
+    #[must_use]
+    pub fn left(&self, temperature_c: f64, air_c: f64, heat_w: f64, kept: f64) -> f64 {
         let rest_c = air_c + heat_w / self.loss_w_per_k;
-        rest_c + (temperature_c - rest_c) * (-dt_s / self.time_s()).exp()
+        rest_c + (temperature_c - rest_c) * kept
     }
 }
 

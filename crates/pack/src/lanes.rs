@@ -126,6 +126,7 @@ pub struct Lanes<const N: usize> {
 /// What hangs on the length of the step.
 #[derive(Debug, Clone)]
 struct Pace<const N: usize> {
+    dt_s: f64,
     v1_keep: f64,
     v1_mean: f64,
     gap_keep: f64,
@@ -150,6 +151,7 @@ impl<const N: usize> Lanes<N> {
     pub fn new() -> Self {
         let zero = [0.0; N];
         let pace = Pace {
+            dt_s: 0.0,
             v1_keep: 0.0,
             v1_mean: 0.0,
             gap_keep: 1.0,
@@ -187,17 +189,21 @@ impl<const N: usize> Lanes<N> {
 
     /// Sets the length of the steps, after any lane is set.
     pub fn set_length(&mut self, circuit: &Circuit, dt_s: f64) {
-        // what is left of an exponential at the end of the step, and on average through it
-        let pair = |rate_per_s: f64| {
-            let x = rate_per_s * dt_s;
-            if x > 0.0 { ((-x).exp(), -(-x).exp_m1() / x) } else { (1.0, 1.0) }
-        };
-        let tau_s = circuit.r1_ohm * circuit.c1_f;
-        let (v1_keep, v1_mean) = if tau_s > 0.0 { pair(1.0 / tau_s) } else { (0.0, 0.0) };
-        let (gap_keep, gap_mean) = circuit.wells.map_or((1.0, 1.0), |wells| pair(wells.rate_per_s));
         let pace = &mut self.pace;
-        (pace.v1_keep, pace.v1_mean) = (v1_keep, v1_mean);
-        (pace.gap_keep, pace.gap_mean) = (gap_keep, gap_mean);
+        if dt_s != pace.dt_s {
+            // what is left of an exponential at the end of the step, and on average through it
+            let pair = |rate_per_s: f64| {
+                let x = rate_per_s * dt_s;
+                if x > 0.0 { ((-x).exp(), -(-x).exp_m1() / x) } else { (1.0, 1.0) }
+            };
+            let tau_s = circuit.r1_ohm * circuit.c1_f;
+            (pace.v1_keep, pace.v1_mean) = if tau_s > 0.0 { pair(1.0 / tau_s) } else { (0.0, 0.0) };
+            (pace.gap_keep, pace.gap_mean) =
+                circuit.wells.map_or((1.0, 1.0), |wells| pair(wells.rate_per_s));
+            pace.dt_s = dt_s;
+        }
+        let (gap_keep, gap_mean) = (pace.gap_keep, pace.gap_mean);
+        let (v1_keep, v1_mean) = (pace.v1_keep, pace.v1_mean);
         for lane in 0..N {
             let (capacity_ah, bound) = (self.capacity_ah[lane], self.bound[lane]);
             let soc_per_a = dt_s / (3600.0 * capacity_ah);
@@ -231,6 +237,7 @@ impl<const N: usize> Lanes<N> {
             r1_ohm: one(&self.r1_ohm),
             bound: one(&self.bound),
             pace: Pace {
+                dt_s: pace.dt_s,
                 v1_keep: pace.v1_keep,
                 v1_mean: pace.v1_mean,
                 gap_keep: pace.gap_keep,

@@ -121,21 +121,21 @@ impl<'a> Loads<'a> {
         known: Option<Floor>,
     ) -> LoadLine {
         let peaks = self.fill(set, off, draw);
-        let mean = match self.aggregator.aggregate(&self.mean) {
-            Ok(aggregate) => aggregate,
-            Err(collapse) => return self.collapsed(&collapse.at),
+        let found = match known {
+            Some(floor) => self.aggregator.source(&self.mean).map(|curve| (curve, floor)),
+            None => self.aggregator.aggregate(&self.mean).and_then(|mean| {
+                let greatest =
+                    if peaks { self.aggregator.aggregate(&self.greatest)? } else { mean };
+                Ok((mean.source, self.floor(&greatest)))
+            }),
         };
-        let floor = match known {
-            Some(floor) => floor,
-            None if !peaks => self.floor(&mean),
-            None => match self.aggregator.aggregate(&self.greatest) {
-                Ok(greatest) => self.floor(&greatest),
-                Err(collapse) => return self.collapsed(&collapse.at),
-            },
-        };
-        let mut curve = mean.source;
-        curve.m[0] += self.standing_w;
-        LoadLine { curve, floor }
+        match found {
+            Ok((mut curve, floor)) => {
+                curve.m[0] += self.standing_w;
+                LoadLine { curve, floor }
+            }
+            Err(collapse) => self.collapsed(&collapse.at),
+        }
     }
 
     fn floor(&self, bounds: &Aggregate) -> Floor {

@@ -118,7 +118,7 @@ impl<'a> Aggregator<'a> {
     /// If the rig collapses even at the highest voltage.
     pub fn aggregate(&mut self, loads: &[Load]) -> Result<Aggregate, Collapse> {
         self.settle_behind_converters(loads)?;
-        if self.sum(loads) {
+        if self.sum::<true>(loads) {
             return Ok(self.finish(loads, self.low_v));
         }
         let asked = self.points.clone();
@@ -127,13 +127,27 @@ impl<'a> Aggregator<'a> {
         found
     }
 
+    /// As [`Aggregator::aggregate`], of which it is [`Aggregate::source`] alone: for loads whose least
+    /// voltages are known.
+    ///
+    /// # Errors
+    /// If the rig collapses even at the highest voltage.
+    pub fn source(&mut self, loads: &[Load]) -> Result<Curve, Collapse> {
+        self.settle_behind_converters(loads)?;
+        if self.sum::<false>(loads) {
+            let root = &self.hubs[0];
+            return Ok(self.points.curve(&root.current_a, root.g_s, root.a_a));
+        }
+        Ok(self.aggregate(loads)?.source)
+    }
+
     /// Cuts the range from below until the rig stands up in all of it.
     fn above_collapse(&mut self, loads: &[Load]) -> Result<Aggregate, Collapse> {
         self.rig.solve(self.high_v, loads)?;
         let collapse_v = self.rig.collapse_v(loads);
         let low_v = (collapse_v * ABOVE_COLLAPSE).max(self.low_v).min(self.high_v);
         self.points = Points::between(low_v, self.high_v * ABOVE_COLLAPSE);
-        if !self.sum(loads) {
+        if !self.sum::<true>(loads) {
             // stands at the top voltage, but so barely that no curve could be trusted
             let below = self.rig.solve(collapse_v / ABOVE_COLLAPSE, loads);
             return Err(below.err().unwrap_or_else(|| Collapse { at: String::new() }));
@@ -190,12 +204,13 @@ impl<'a> Aggregator<'a> {
         Ok(behind)
     }
 
-    /// Sums currents from the leaves up. False if something collapses within the points.
-    fn sum(&mut self, loads: &[Load]) -> bool {
+    /// Sums currents from the leaves up, and what is needed there. False if something collapses within
+    /// the points.
+    fn sum<const NEEDS: bool>(&mut self, loads: &[Load]) -> bool {
         let island = &self.rig.islands[0];
         self.hubs.fill(HubSum::default());
         let stands = self.sum_leaves(island, loads);
-        stands && self.sum_hubs(island)
+        stands && self.sum_hubs::<NEEDS>(island)
     }
 
     fn sum_leaves(&mut self, island: &Island, loads: &[Load]) -> bool {
@@ -255,7 +270,7 @@ impl<'a> Aggregator<'a> {
         least_root > 0.0
     }
 
-    fn sum_hubs(&mut self, island: &Island) -> bool {
+    fn sum_hubs<const NEEDS: bool>(&mut self, island: &Island) -> bool {
         for k in (1..island.hubs.len()).rev() {
             let ohm = island.hubs[k].ohm;
             let hub = self.hubs[k];
@@ -274,7 +289,7 @@ impl<'a> Aggregator<'a> {
             for (current_a, &v) in parent.current_a.iter_mut().zip(&self.points.v) {
                 *current_a += outer.current_a(v);
             }
-            if hub.need.v > 0.0 {
+            if NEEDS && hub.need.v > 0.0 {
                 let inner = self.points.curve(&hub.current_a, hub.g_s, hub.a_a);
                 let within_v = hub.need.v.max(0.8 * self.low_v);
                 let drop_v = ohm * inner.current_a(within_v);

@@ -174,10 +174,11 @@ impl<const N: usize> Bank<N> {
     pub(super) fn warm(&mut self, cell: &Cell<'_>, draws: &[Draw; N], block: &Block) {
         let Some(housing) = cell.housing else { return };
         let steps = block.steps.len() as f64;
+        let kept = housing.kept(steps * block.dt_s);
         for (lane, draw) in draws.iter().enumerate() {
             let air_c = block.air_c + draw.air_k(block.night);
             let heat_w = self.flow.heat_w[lane] / steps + self.heater_w(lane, cell);
-            self.pack_c[lane] = housing.after(self.pack_c[lane], air_c, heat_w, steps * block.dt_s);
+            self.pack_c[lane] = housing.left(self.pack_c[lane], air_c, heat_w, kept);
             self.flow.heat_w[lane] = 0.0;
         }
     }
