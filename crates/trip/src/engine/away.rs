@@ -89,7 +89,7 @@ impl Bank<1> {
             return 0;
         }
         self.off[0] &= !back;
-        self.take_load(0, loads, draw, scene);
+        self.take_load(0, loads, draw, scene.cell, scene.block.set);
         self.start(scene);
         if back == ALL_OFF { 0 } else { back }
     }

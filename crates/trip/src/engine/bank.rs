@@ -92,16 +92,14 @@ impl<const N: usize> Bank<N> {
         }
     }
 
-    /// What holds through a block: temperature, load, lengths. `scene` is the block's first step, but
-    /// for what the sources give: that is in each lane's `firsts`.
+    /// What holds through a block: temperature, load, lengths.
     pub(super) fn prepare(
         &mut self,
         loads: &mut Loads<'_>,
         draws: &[Draw; N],
-        scene: &Scene<'_>,
-        firsts: &[&Step; N],
+        cell: &Cell<'_>,
+        block: &Block,
     ) {
-        let Scene { cell, block, .. } = *scene;
         for (lane, draw) in draws.iter().enumerate() {
             let heater = cell.housing.and_then(|housing| housing.heater);
             self.heated[lane] =
@@ -127,16 +125,9 @@ impl<const N: usize> Bank<N> {
             let refuses = pack_c < block.no_charge_below_c
                 || cell.limits.most_c.is_some_and(|most_c| pack_c > most_c);
             self.charging.least_a[lane] = if refuses { 0.0 } else { -block.most_charge_a };
+            self.take_load(lane, loads, draw, cell, block.set);
         }
         self.pack.set_length(cell.circuit, block.dt_s);
-        for (lane, draw) in draws.iter().enumerate() {
-            let scene = Scene { step: firsts[lane], ..*scene };
-            if self.take_load(lane, loads, draw, &scene) {
-                let mut alone = self.lane(lane);
-                alone.start(&scene);
-                self.flow.put(lane, &alone.flow);
-            }
-        }
     }
 
     /// What the pack's own heater draws (W); nothing once the protection has opened.
@@ -183,22 +174,19 @@ impl<const N: usize> Bank<N> {
         }
     }
 
-    /// Sets the load of a lane: what is on in the block, without what has stopped. True if other
-    /// things are on than before; what only follows the weather changes little from hour to hour.
+    /// Sets the load of a lane: what is on in the set, without what has stopped.
     pub(super) fn take_load(
         &mut self,
         lane: usize,
         loads: &mut Loads<'_>,
         draw: &Draw,
-        scene: &Scene<'_>,
-    ) -> bool {
-        let set = scene.block.set;
+        cell: &Cell<'_>,
+        set: usize,
+    ) {
         let wanted = Some((set, self.off[lane], self.heated[lane]));
         if self.made_for[lane] == wanted {
-            return false;
+            return;
         }
-        let uses = |(set, off, heated)| (loads.pattern(set), off, heated);
-        let changes = self.made_for[lane].map(uses) != wanted.map(uses);
         self.made_for[lane] = wanted;
         let off = self.off[lane];
         let open = off == ALL_OFF;
@@ -209,11 +197,10 @@ impl<const N: usize> Bank<N> {
             let known = (self.floors_of[lane] == floor_of).then_some(self.floors[lane]);
             line = loads.line(set, off, draw, known);
             (self.floors[lane], self.floors_of[lane]) = (line.floor, floor_of);
-            self.floor_v[lane] = line.floor.v.max(scene.cell.cut_v(loads));
+            self.floor_v[lane] = line.floor.v.max(cell.cut_v(loads));
         }
-        line.curve.m[0] += self.heater_w(lane, scene.cell);
+        line.curve.m[0] += self.heater_w(lane, cell);
         self.lines.set(lane, &line);
-        changes
     }
 
     /// One lane alone.
@@ -255,6 +242,17 @@ impl<const N: usize> Bank<N> {
     /// Puts them back there.
     pub(super) fn back_to(&mut self, before: Before<N>) {
         (self.states, self.flow) = (before.states, before.flow);
+    }
+
+    /// Has the next step's solution start from the voltage of that step: where much is switched on or
+    /// off the last step's is far from it.
+    #[inline(always)]
+    pub(super) fn look_ahead(&mut self, cell: &Cell<'_>, block: &Block, step: &Step) {
+        let before = self.begin();
+        self.go(cell, block, std::slice::from_ref(step));
+        let v = self.flow.v;
+        self.back_to(before);
+        self.flow.v = v;
     }
 
     /// Takes all lanes through steps of the block, whatever may go off in them: [`Flow::spare`]

@@ -150,6 +150,7 @@ pub(crate) fn run_portable<const N: usize>(
         failures: vec![None; timeline.nights],
         path: Vec::with_capacity(if has_paths { timeline.blocks.len() } else { 0 }),
     });
+    let mut uses_before = None;
     for block in &timeline.blocks {
         if let Some(night) = block.dusk_of {
             for (outcome, soc) in outcomes.iter_mut().zip(bank.states.soc) {
@@ -170,8 +171,12 @@ pub(crate) fn run_portable<const N: usize>(
         }
         let Some(step) = timeline.steps.get(block.steps.start) else { continue };
         let scene = Scene { cell, block, step };
-        let firsts = given.map(|steps| steps.first().unwrap_or(step));
-        bank.prepare(loads, draws, &scene, &firsts);
+        bank.prepare(loads, draws, cell, block);
+        let uses = Some(loads.pattern(block.set));
+        if block.restart || uses != uses_before {
+            bank.look_ahead(cell, block, step);
+        }
+        uses_before = uses;
         // all together without asking; those in which something goes off or may come back are then
         // taken through the block again, each for itself
         let start = bank.begin();
@@ -188,7 +193,7 @@ pub(crate) fn run_portable<const N: usize>(
             let waits = bank.is_waiting(lane, loads, || away.may_close(given[lane]));
             if together && bank.flow.is_sure(lane) && !waits {
                 if bank.off[lane] == ALL_OFF {
-                    still_open(block, firsts[lane], loads, &mut stopped);
+                    still_open(block, step, loads, &mut stopped);
                 }
                 continue;
             }

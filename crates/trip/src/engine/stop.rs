@@ -68,7 +68,7 @@ impl Bank<1> {
             }
             let at_s = step.at_s + block.dt_s * done;
             stops.push(self.switch_off(scene, loads, at_s, overloaded));
-            self.take_load(0, loads, draw, scene);
+            self.take_load(0, loads, draw, scene.cell, scene.block.set);
             self.start(scene);
         }
     }
