@@ -46,6 +46,26 @@ pub(crate) struct Floor {
     pub(crate) collapses: bool,
 }
 
+/// The floors found for a draw of late: the same uses come back every night.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Floors {
+    /// For the uses that are on (see [`Loads::pattern`]) without these devices.
+    found: [Option<(usize, Mask, Floor)>; 8],
+    next: usize,
+}
+
+impl Floors {
+    fn of(&self, pattern: usize, off: Mask) -> Option<Floor> {
+        let mut found = self.found.iter().flatten();
+        found.find(|(of, without, _)| (*of, *without) == (pattern, off)).map(|(.., floor)| *floor)
+    }
+
+    fn keep(&mut self, pattern: usize, off: Mask, floor: Floor) {
+        self.found[self.next] = Some((pattern, off, floor));
+        self.next = (self.next + 1) % self.found.len();
+    }
+}
+
 impl LoadLine {
     /// Nothing is on.
     pub(crate) const NONE: LoadLine = LoadLine {
@@ -108,8 +128,8 @@ impl<'a> Loads<'a> {
         }
     }
 
-    /// The line of a set without the devices in `off`, with a draw's factors on the loads. Where
-    /// its floor is known, from this draw with the same uses on, it is not worked out anew.
+    /// The line of a set without the devices in `off`, with a draw's factors on the loads. A floor
+    /// that was found for this draw is not worked out anew.
     ///
     /// Energy follows the mean of duty cycles and peaks; the floor the greatest load, which hangs
     /// on no weather.
@@ -118,9 +138,11 @@ impl<'a> Loads<'a> {
         set: usize,
         off: Mask,
         draw: &Draw,
-        known: Option<Floor>,
+        floors: &mut Floors,
     ) -> LoadLine {
+        let pattern = self.patterns[set];
         let peaks = self.fill(set, off, draw);
+        let known = floors.of(pattern, off);
         let found = match known {
             Some(floor) => self.aggregator.source(&self.mean).map(|curve| (curve, floor)),
             None => self.aggregator.aggregate(&self.mean).and_then(|mean| {
@@ -132,6 +154,9 @@ impl<'a> Loads<'a> {
         match found {
             Ok((mut curve, floor)) => {
                 curve.m[0] += self.standing_w;
+                if known.is_none() {
+                    floors.keep(pattern, off, floor);
+                }
                 LoadLine { curve, floor }
             }
             Err(collapse) => self.collapsed(&collapse.at),

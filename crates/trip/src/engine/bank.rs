@@ -7,7 +7,7 @@ use source::Stage;
 use super::Cell;
 use super::solve::{Charging, Flow, Lines, Outside};
 use crate::draws::Draw;
-use crate::loads::{ALL_OFF, Floor, LoadLine, Loads, Mask};
+use crate::loads::{ALL_OFF, Floor, Floors, LoadLine, Loads, Mask};
 use crate::timeline::{Block, Step};
 
 /// The draws of a group, structure of arrays.
@@ -18,9 +18,9 @@ pub(super) struct Bank<const N: usize> {
     pub(super) off: [Mask; N],
     /// Least voltage at the terminals for all that is on.
     pub(super) floor_v: Row<N>,
-    /// Where the devices begin to fail, and for which uses and devices that was found.
-    pub(super) floors: [Floor; N],
-    floors_of: [Option<(usize, Mask)>; N],
+    /// Where what is on begins to fail.
+    pub(super) floor: [Floor; N],
+    floors: [Floors; N],
     pub(super) lines: Lines<N>,
     /// What the lines were made for, so that they are made anew only when it changes.
     made_for: [Option<(usize, Mask, bool)>; N],
@@ -70,8 +70,8 @@ impl<const N: usize> Bank<N> {
             },
             off: [0; N],
             floor_v: zero,
-            floors: [LoadLine::NONE.floor; N],
-            floors_of: [None; N],
+            floor: [LoadLine::NONE.floor; N],
+            floors: [Floors::default(); N],
             lines: Lines::NONE,
             made_for: [None; N],
             hot: [false; N],
@@ -193,10 +193,8 @@ impl<const N: usize> Bank<N> {
         let mut line = LoadLine::NONE;
         self.floor_v[lane] = f64::NEG_INFINITY;
         if !open {
-            let floor_of = Some((loads.pattern(set), off));
-            let known = (self.floors_of[lane] == floor_of).then_some(self.floors[lane]);
-            line = loads.line(set, off, draw, known);
-            (self.floors[lane], self.floors_of[lane]) = (line.floor, floor_of);
+            line = loads.line(set, off, draw, &mut self.floors[lane]);
+            self.floor[lane] = line.floor;
             self.floor_v[lane] = line.floor.v.max(cell.cut_v(loads));
         }
         line.curve.m[0] += self.heater_w(lane, cell);
@@ -210,8 +208,8 @@ impl<const N: usize> Bank<N> {
             flow: self.flow.lane(lane),
             off: [self.off[lane]],
             floor_v: [self.floor_v[lane]],
+            floor: [self.floor[lane]],
             floors: [self.floors[lane]],
-            floors_of: [self.floors_of[lane]],
             lines: self.lines.lane(lane),
             made_for: [self.made_for[lane]],
             hot: [self.hot[lane]],
@@ -229,7 +227,7 @@ impl<const N: usize> Bank<N> {
         self.flow.put(lane, &one.flow);
         self.off[lane] = one.off[0];
         self.floor_v[lane] = one.floor_v[0];
-        (self.floors[lane], self.floors_of[lane]) = (one.floors[0], one.floors_of[0]);
+        (self.floor[lane], self.floors[lane]) = (one.floor[0], one.floors[0]);
         self.made_for[lane] = one.made_for[0];
         self.lines.put(lane, &one.lines);
     }

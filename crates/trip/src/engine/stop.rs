@@ -27,8 +27,8 @@ pub(super) struct After {
     pub(super) loss_w: f64,
 }
 
-/// A moment is found to this share of a step: hundredths of a second.
-const SHARE_ROOM: f64 = 2e-4;
+/// A moment is found to this share of a step: tenths of a second.
+const SHARE_ROOM: f64 = 2e-3;
 const MOST_TRIES: usize = 30;
 
 impl Bank<1> {
@@ -152,7 +152,7 @@ impl Bank<1> {
         overloaded: bool,
     ) -> Stop {
         let cut_v = scene.cell.cut_v(loads);
-        let floor = &self.floors[0];
+        let floor = &self.floor[0];
         // whatever happens, something goes off that was on
         let is_off = self.off[0] >> floor.first & 1 == 1;
         let protected = overloaded || is_off || cut_v >= floor.v;
