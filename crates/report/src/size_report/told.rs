@@ -7,7 +7,7 @@ use trip::{Amount, Cause, Choice, Ending, Lack, Miss, Piece};
 use super::SizeAsked;
 use crate::page::{Tone, Verdict};
 use crate::table::NO_BREAK;
-use crate::words::{chance, day_and_clock, fixed, price, short};
+use crate::words::{chance, day_and_clock, fixed, percent, price, short};
 
 /// What is bought: "2 × small pack, wide panel; 2.5 mm² to the camera (3.0 m of twin cable)".
 pub(super) fn pieces(pieces: &[Piece]) -> String {
@@ -65,18 +65,18 @@ pub(super) fn misses(sized: &SizeAsked<'_>) -> Vec<Told> {
 
 fn told_miss(sized: &SizeAsked<'_>, miss: &Miss) -> Told {
     let SizeAsked { plan, sizing, .. } = sized;
-    let choice = &miss.choice;
+    let (choice, wanted) = (&miss.choice, plan.dates.confidence);
     let against = match (miss.cheaper_than, sizing.choices.len()) {
         (Some(at), _) => format!("Cheaper than {}: ", at + 1),
         (None, 0) => String::new(),
         (None, count) => format!("Lighter than {count}: "),
     };
-    let turns = if could_turn(choice, plan.dates.confidence) {
-        ", so near that other draws may turn it"
-    } else {
-        ""
-    };
-    let mut told = format!("{} on the weakest night{turns}.", weakest(choice));
+    let turns =
+        if could_turn(choice, wanted) { ", so near that other draws may turn it" } else { "" };
+    let share = choice.weakest().map_or(f64::NAN, |found| found.share);
+    // what rounds to the wanted share is told more exactly
+    let carried = if chance(share) == chance(wanted) { percent(share) } else { chance(share) };
+    let mut told = format!("{carried} on the weakest night{turns}.");
     if let Some(ending) = &choice.ending {
         told.push(' ');
         told.push_str(&why(ending, plan));
@@ -135,7 +135,7 @@ pub(super) fn verdict(sized: &SizeAsked<'_>) -> Verdict {
     let SizeAsked { plan, sizing, .. } = sized;
     let wanted = chance(plan.dates.confidence);
     let offered = offered(sized);
-    let stopped = if sizing.complete {
+    let stopped = if sizing.complete || sizing.choices.is_empty() {
         ""
     } else {
         " Stopped before all was gone through and looked at: there may be lighter ones, and not all is told of these."
@@ -172,7 +172,11 @@ fn offered(sized: &SizeAsked<'_>) -> (Tone, String) {
     let currency = &catalogue.currency;
     match (sizing.choices.as_slice(), sizing.misses.iter().max_by(surer)) {
         ([], None) => {
-            (Tone::Unsure, "No combination was settled before it was stopped.".to_owned())
+            let failed = sizing.rejected;
+            let sentence = format!(
+                "Stopped before a combination was found that carries every night with {wanted}; {failed} are known to fail."
+            );
+            (Tone::Unsure, sentence)
         }
         ([], Some(near)) => (
             Tone::Bad,

@@ -106,38 +106,38 @@ impl<'a> Found<'a> {
     /// For each choice the surest of those that are cheaper than it, but no cheaper than the one
     /// before; and of those that are dearer than all. Without what a surer one beats on weight and
     /// price.
-    pub(super) fn misses(&self) -> Vec<(&'a Combination, &Judged)> {
+    pub(super) fn misses(&self) -> Vec<&'a Combination> {
         let step = |chosen: &Combination| {
             self.front.iter().filter(|(choice, _)| choice.price <= chosen.price).count()
         };
         let each = (MISSES / (self.front.len() + 1)).max(1);
-        let mut failed: Vec<(&Combination, &Judged, f64)> = self
+        let mut failed: Vec<(&Combination, f64)> = self
             .failed
             .iter()
             .map(|(chosen, judged)| {
                 // thicker cables are told of only where they bring something
                 let cables = if chosen.rig == 0 { 0.0 } else { WORTH_CABLES };
-                (*chosen, judged, judged.share() - cables)
+                (*chosen, judged.share() - cables)
             })
             .collect();
         // among equally sure ones the cheapest is told; among hopeless ones more is nearer
         let sign = |share: f64| if share > 0.0 { 1.0 } else { -1.0 };
         failed.sort_by(|a, b| {
-            let dearer = (sign(a.2) * a.0.price).total_cmp(&(sign(b.2) * b.0.price));
-            b.2.total_cmp(&a.2).then(dearer)
+            let dearer = (sign(a.1) * a.0.price).total_cmp(&(sign(b.1) * b.0.price));
+            b.1.total_cmp(&a.1).then(dearer)
         });
-        let mut told: Vec<(&Combination, &Judged)> = Vec::new();
-        for (chosen, judged, _) in failed {
-            let of_step = told.iter().filter(|(other, _)| step(other) == step(chosen)).count();
+        let mut told: Vec<&Combination> = Vec::new();
+        for (chosen, _) in failed {
+            let of_step = told.iter().filter(|other| step(other) == step(chosen)).count();
             let beats = |other: &Combination| other.kg <= chosen.kg && other.price <= chosen.price;
             let is_alike = |other: &Combination| Group::lit(other) == Group::lit(chosen);
-            let is_new = !told.iter().any(|(other, _)| beats(other) || is_alike(other))
+            let is_new = !told.iter().any(|other| beats(other) || is_alike(other))
                 && !self.front.iter().any(|(choice, _)| beats(choice));
             if is_new && of_step < each {
-                told.push((chosen, judged));
+                told.push(chosen);
             }
         }
-        told.sort_by(|a, b| a.0.price.total_cmp(&b.0.price));
+        told.sort_by(|a, b| a.price.total_cmp(&b.price));
         told
     }
 }

@@ -92,14 +92,14 @@ impl Market {
     pub(super) fn new(plan: &Plan, catalogue: &Catalogue) -> Result<Self, TripError> {
         let mut remarks = Vec::new();
         let sources = sources(plan, catalogue, &mut remarks)?;
-        let market = Market {
-            packs: packs(plan, catalogue)?,
-            sources,
-            wirings: Wirings::new(plan, catalogue)?,
-            remarks,
+        let (packs, wirings) = (packs(plan, catalogue)?, Wirings::new(plan, catalogue)?);
+        let fits = |pack: &Alternative<Packs>| {
+            let goes =
+                |with: &&Alternative<Sources>| go_together(&pack.thing.all.limits, &with.thing);
+            sources.iter().filter(goes).count()
         };
-        few_enough(market.packs.len() * market.sources.len() * market.wirings.rigs.len())?;
-        Ok(market)
+        few_enough(packs.iter().map(fits).sum::<usize>() * wirings.rigs.len())?;
+        Ok(Market { packs, sources, wirings, remarks })
     }
 
     /// All that go together, from the cheapest on, among equally cheap ones from the lightest on.

@@ -22,7 +22,7 @@ use crate::error::TripError;
 use found::{Drawn, Found};
 pub(crate) use market::MOST_COMBINATIONS;
 use market::{Combination, Market};
-use race::{Judged, Race};
+use race::Race;
 
 /// What to buy.
 #[derive(Debug, Clone)]
@@ -30,7 +30,8 @@ pub struct Sizing {
     /// The combinations that carry every night and that none beats, from the cheapest and heaviest
     /// to the dearest and lightest.
     pub choices: Vec<Choice>,
-    /// For each choice the surest that are cheaper, and for the last the surest that are lighter.
+    /// For each choice the surest that are cheaper, and for the last the surest that are lighter, as
+    /// far as they were looked at.
     pub misses: Vec<Miss>,
     /// The plan with its own pack, sources and cables; none where it was not looked at.
     pub as_it_is: Option<Choice>,
@@ -207,30 +208,23 @@ pub fn size(
         complete
     };
     let as_it_is = if may_look() { Some(look::as_it_is(&race)?) } else { None };
-    let mut look = |chosen: &Combination, judged: &Judged| {
-        if may_look() {
-            look::closely(&race, chosen)
+    let mut choices = Vec::with_capacity(found.front.len());
+    for (chosen, judged) in &found.front {
+        choices.push(if may_look() {
+            look::closely(&race, chosen)?
         } else {
-            Ok(look::roughly(&race, chosen, judged))
-        }
-    };
-    let choices = found
-        .front
-        .iter()
-        .map(|(chosen, judged)| look(chosen, judged))
-        .collect::<Result<Vec<_>, _>>()?;
-    let cheaper_than =
-        |miss: &Combination| found.front.iter().position(|(choice, _)| miss.price < choice.price);
-    let misses = misses
-        .into_iter()
-        .map(|(chosen, judged)| {
-            let cheaper_than = cheaper_than(chosen);
-            Ok(Miss { choice: look(chosen, judged)?, cheaper_than })
-        })
-        .collect::<Result<Vec<_>, TripError>>()?;
+            look::roughly(&race, chosen, judged)
+        });
+    }
+    let mut told = Vec::with_capacity(misses.len());
+    // what stands for its group is not known well enough to be told unseen
+    for chosen in misses.into_iter().take_while(|_| may_look()) {
+        let cheaper_than = choices.iter().position(|choice| chosen.price < choice.price);
+        told.push(Miss { choice: look::closely(&race, chosen)?, cheaper_than });
+    }
     Ok(Sizing {
         choices,
-        misses,
+        misses: told,
         as_it_is,
         failed: found.failed.iter().map(|(chosen, _)| (chosen.kg, chosen.price)).collect(),
         combinations: combinations.len(),
