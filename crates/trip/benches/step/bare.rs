@@ -1,5 +1,6 @@
-//! The arithmetic of a step and nothing else: sixteen packs, their loads curves of current against
-//! voltage, a source by day. No events, no failures, no weather, nothing worked out on the way.
+//! The arithmetic of a step and nothing else: sixteen packs with their wells, their loads curves of
+//! current against voltage, a source by day. No events, no failures, no weather, nothing worked out
+//! on the way.
 
 use divan::black_box;
 
@@ -13,6 +14,7 @@ const NIGHT: usize = 720;
 struct Bare {
     soc: Row,
     v1: Row,
+    gap: Row,
     current: Row,
     least_v: Row,
     r0: Row,
@@ -33,6 +35,7 @@ impl Bare {
         Bare {
             soc: [1.0; LANES],
             v1: [0.0; LANES],
+            gap: [0.0; LANES],
             current: [2.0; LANES],
             least_v: [20.0; LANES],
             r0: lanes(|x| 0.02 + 0.01 * x),
@@ -55,9 +58,12 @@ impl Bare {
     fn step<const DAY: bool>(&mut self, ocv: &[[f64; 2]; 1024], panel_w: f64) {
         const KEEP: f64 = 0.3;
         const MEAN: f64 = 0.6;
+        const BOUND: f64 = 0.3;
+        const GAP_KEEP: f64 = 0.98;
+        const GAP_MEAN: f64 = 0.99;
         for lane in 0..LANES {
             let soc = self.soc[lane];
-            let x = soc * 1000.0;
+            let x = (soc - BOUND * GAP_MEAN * self.gap[lane]) * 1000.0;
             let cell = x as usize & 1023;
             let [start, rise] = ocv[cell];
             let slope = rise * 1000.0;
@@ -95,6 +101,7 @@ impl Bare {
             self.least_v[lane] = if v < self.least_v[lane] { v } else { self.least_v[lane] };
             self.current[lane] = current;
             self.soc[lane] = soc - current * self.soc_per_a[lane];
+            self.gap[lane] = GAP_KEEP * self.gap[lane] + current * self.soc_per_a[lane];
             self.v1[lane] = self.v1[lane] * KEEP + current * self.r1[lane] * (1.0 - KEEP);
         }
     }
