@@ -162,9 +162,9 @@ fn a_lane_alone_is_the_same_to_the_last_bit() {
         for _ in 0..30 {
             lanes.step(&circuit, 0.01, &mut states, &mut given);
         }
-        for lane in 0..LANES {
+        for (lane, x) in spread.iter().enumerate() {
             let mut alone = States::<1>::all(before.lane(lane));
-            let mut given = Given::of(vec![4.0 * spread[lane]]);
+            let mut given = Given::of(vec![4.0 * x]);
             for _ in 0..30 {
                 lanes.lane(lane).step(&circuit, 0.01, &mut alone, &mut given);
             }

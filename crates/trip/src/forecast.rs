@@ -18,7 +18,7 @@ use crate::skies::Skies;
 use crate::survey::survey;
 use crate::tally::{Lottery, Tally};
 use crate::timeline::Timeline;
-use crate::trace::Trace;
+use crate::trace::{Trace, Unused};
 
 /// So many draws are made between two looks at the clock.
 const AT_ONCE: usize = 2048;
@@ -273,6 +273,38 @@ fn highest_v(plan: &Plan) -> f64 {
 
 /// Devices that can't run, or whose schedule hangs on something the sky does not do, and a pack emptied further than
 /// is good for it.
+/// Less than this, and less than so much of what is offered on a day, is not worth a word.
+const KEPT_OUT_WH: f64 = 5.0;
+const KEPT_OUT: f64 = 0.05;
+
+/// The days on which much is kept out of the pack by its temperature.
+fn kept_out(calendar: &Calendar, trace: &Trace) -> Option<String> {
+    let mut days = vec![(0.0, 0.0); calendar.evenings.len()];
+    for moment in &trace.moments {
+        let Unused { full_a, temperature_a, limit_a, waited_a } = moment.unused;
+        let wh = |current_a: f64| current_a * moment.voltage_v * moment.dt_s / 3600.0;
+        let Some((kept_wh, offered_wh)) = days.get_mut(moment.night) else { continue };
+        *kept_wh += wh(temperature_a + waited_a);
+        *offered_wh += wh(moment.source_a + full_a + temperature_a + limit_a + waited_a);
+    }
+    let much = |(kept_wh, offered_wh): (f64, f64)| kept_wh > KEPT_OUT_WH.max(KEPT_OUT * offered_wh);
+    let told: Vec<String> = days
+        .iter()
+        .zip(&calendar.evenings)
+        .filter(|(day, _)| much(**day))
+        .map(|((kept_wh, offered_wh), evening)| {
+            let date = evening.date.strftime("%-d %B");
+            format!("{kept_wh:.0} of {offered_wh:.0} Wh on {date}")
+        })
+        .collect();
+    (!told.is_empty()).then(|| {
+        format!(
+            "Too cold, or too hot, a pack takes no charge. In the typical trip that keeps out what the sources could have given: {}.",
+            told.join(", ")
+        )
+    })
+}
+
 fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
     let mut remarks = Vec::new();
     let least_soc = trace.moments.iter().map(|moment| moment.soc).fold(1.0, f64::min);
@@ -283,6 +315,7 @@ fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
             Kind::Fraction.show(advised_soc)
         ));
     }
+    remarks.extend(kept_out(calendar, trace));
     let inrush_a = plan.battery.inrush_a;
     if inrush_a > JOINING_A {
         remarks.push(format!(

@@ -6,18 +6,28 @@ use rig::Rig;
 use crate::draws::Draw;
 use crate::engine::Cell;
 use crate::loads::{ALL_OFF, Loads};
-use crate::trace::Trace;
+use crate::trace::{Trace, Unused};
 
 /// The energy balance of the central case, in Wh:
-/// stored at start + harvest = loads + cables + converters + battery losses + stored at end.
+/// stored at start + harvest = loads + cables + converters + battery losses + stored at end,
+/// and offered = harvest + what was not used of it.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
 pub struct Ledger {
     /// Held by the pack when the trip begins: the integral of its open-circuit voltage over charge.
     pub stored_start_wh: f64,
     /// The same when it ends.
     pub stored_end_wh: f64,
+    /// What the sources could have given at the voltages there were.
+    pub offered_wh: f64,
     /// From the sources into pack and rig.
     pub harvest_wh: f64,
+    /// Not used since the pack was full, or held at its charging voltage.
+    pub unused_full_wh: f64,
+    /// Not used since the pack was too cold or too hot to be charged, or a source waited for it to be
+    /// warmer.
+    pub unused_temperature_wh: f64,
+    /// Not used since the pack takes no more current.
+    pub unused_limit_wh: f64,
     /// Into devices.
     pub loads_wh: f64,
     /// Lost in cables and connectors.
@@ -91,6 +101,12 @@ pub(crate) fn close(trace: &Trace, uses: &[Use], cell: &Cell<'_>) -> Ledger {
         terminals_wh += moment.voltage_v * moment.current_a * hours;
         resistance_wh += moment.loss_w * hours;
         ledger.harvest_wh += moment.voltage_v * moment.source_a * hours;
+        let wh = |current_a: f64| moment.voltage_v * current_a * hours;
+        let Unused { full_a, temperature_a, limit_a, waited_a } = moment.unused;
+        ledger.unused_full_wh += wh(full_a);
+        ledger.unused_temperature_wh += wh(temperature_a + waited_a);
+        ledger.unused_limit_wh += wh(limit_a);
+        ledger.offered_wh += wh(moment.source_a + full_a + temperature_a + limit_a + waited_a);
         ledger.loads_wh += used.load_w * hours;
         ledger.cables_wh += used.cable_w * hours;
         ledger.converters_wh += used.converter_w * hours;

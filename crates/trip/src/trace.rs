@@ -21,10 +21,25 @@ pub(crate) struct Moment {
     pub(crate) current_a: f64,
     /// Out of the sources.
     pub(crate) source_a: f64,
+    /// What they could have given besides.
+    pub(crate) unused: Unused,
     /// Into the pack's own heater.
     pub(crate) heater_w: f64,
     /// Lost in the pack's resistances.
     pub(crate) loss_w: f64,
+}
+
+/// Currents that sources could have given and did not (A), by what kept them from it.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Unused {
+    /// The pack was full, or its voltage held.
+    pub(crate) full_a: f64,
+    /// The pack refused charge for its temperature.
+    pub(crate) temperature_a: f64,
+    /// The pack takes no more current.
+    pub(crate) limit_a: f64,
+    /// A source waited for a warmer pack.
+    pub(crate) waited_a: f64,
 }
 
 /// A device that came back by itself after a brownout.

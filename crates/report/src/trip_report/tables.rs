@@ -107,6 +107,18 @@ pub(super) fn ledger(forecast: &Forecast) -> Table {
     ] {
         table.row([name.to_owned(), nothing(), wh(value_wh)]);
     }
+    let unused = [
+        ("since the pack was full or held at its charging voltage", ledger.unused_full_wh),
+        ("since the pack was too cold or too hot", ledger.unused_temperature_wh),
+        ("since the pack takes no more current", ledger.unused_limit_wh),
+    ];
+    for (why, unused_wh) in unused.into_iter().filter(|(_, unused_wh)| *unused_wh >= 0.05) {
+        table.note(format!(
+            "Of {} Wh that the sources could have given {} Wh were not used, {why}.",
+            wh(ledger.offered_wh),
+            wh(unused_wh)
+        ));
+    }
     table.note(format!("Left over, by rounding: {:.1e} Wh.", ledger.imbalance_wh));
     table
 }

@@ -42,6 +42,8 @@ pub(super) struct Scene<'a> {
     pub(super) cell: &'a Cell<'a>,
     pub(super) block: &'a Block,
     pub(super) step: &'a Step,
+    /// The same step with what every source gives, also one that waits for a warmer pack.
+    pub(super) every: &'a Step,
 }
 
 /// Where lanes stood before some steps.

@@ -170,7 +170,7 @@ pub(crate) fn run_portable<const N: usize>(
             }
         }
         let Some(step) = timeline.steps.get(block.steps.start) else { continue };
-        let scene = Scene { cell, block, step };
+        let scene = Scene { cell, block, step, every: step };
         bank.prepare(loads, draws, cell, block);
         let uses = Some(loads.pattern(block.set));
         if block.restart || uses != uses_before {
@@ -199,8 +199,9 @@ pub(crate) fn run_portable<const N: usize>(
             }
             let mut alone = bank.lane(lane);
             alone.back_to(start.lane(lane));
-            let one = One { bank: &mut alone, away, draw: &draws[lane] };
-            through(one, given[lane], &scene, loads, trace.as_deref_mut(), &mut stopped);
+            let one = One { bank: &mut alone, away, draw: &draws[lane], given: given[lane] };
+            let every = &timeline.steps[block.steps.clone()];
+            through(one, every, &scene, loads, trace.as_deref_mut(), &mut stopped);
             bank.put(lane, &alone);
         }
         bank.warm(cell, draws, block);
@@ -222,13 +223,15 @@ struct One<'a> {
     bank: &'a mut Bank<1>,
     away: &'a mut Away,
     draw: &'a Draw,
+    /// The block's steps with what its sources give to it.
+    given: &'a [Step],
 }
 
-/// Takes a draw through the steps of a block; `scene` is one of them. `stopped` is told what is off
-/// though it should be on.
+/// Takes a draw through the steps of a block; `scene` is one of them, `every` has what all sources
+/// give in them. `stopped` is told what is off though it should be on.
 fn through(
-    One { bank, away, draw }: One<'_>,
-    steps: &[Step],
+    One { bank, away, draw, given }: One<'_>,
+    every: &[Step],
     scene: &Scene<'_>,
     loads: &mut Loads<'_>,
     mut trace: Option<&mut Trace>,
@@ -236,8 +239,8 @@ fn through(
 ) {
     let Scene { cell, block, .. } = *scene;
     let heater_w = bank.heater_w(0, cell);
-    for step in steps {
-        let scene = Scene { step, ..*scene };
+    for (step, every) in given.iter().zip(every) {
+        let scene = Scene { step, every, ..*scene };
         if bank.is_waiting(0, loads, || true) {
             let back = bank.come_back(&scene, (&mut *loads, draw), away);
             if let Some(trace) = trace.as_deref_mut() {
@@ -276,7 +279,7 @@ fn still_open(block: &Block, step: &Step, loads: &Loads<'_>, stopped: &mut dyn F
 
 fn moment(block: &Block, part: &Part, heater_w: f64) -> Moment {
     let Part { from_s, dt_s, off, after } = *part;
-    let After { states, flow, source_a, loss_w } = after;
+    let After { states, flow, source_a, unused, loss_w } = after;
     let state = states.lane(0);
     Moment {
         at_s: from_s,
@@ -290,6 +293,7 @@ fn moment(block: &Block, part: &Part, heater_w: f64) -> Moment {
         voltage_v: flow.v[0],
         current_a: flow.current_a[0],
         source_a,
+        unused,
         heater_w: if off == ALL_OFF { 0.0 } else { heater_w },
         loss_w,
     }

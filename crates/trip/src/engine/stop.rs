@@ -3,10 +3,11 @@
 use pack::lanes::States;
 
 use super::bank::{Bank, Before, Scene};
-use super::solve::Flow;
+use super::solve::{Flow, Supply};
 use super::{Cause, Stop};
 use crate::draws::Draw;
 use crate::loads::{ALL_OFF, Loads, Mask};
+use crate::trace::Unused;
 
 /// A part of a step, with what was off in it.
 pub(super) struct Part {
@@ -21,8 +22,9 @@ pub(super) struct Part {
 pub(super) struct After {
     pub(super) states: States<1>,
     pub(super) flow: Flow<1>,
-    /// Out of the sources (A).
+    /// Out of the sources (A), and what they could have given besides.
     pub(super) source_a: f64,
+    pub(super) unused: Unused,
     /// Lost in the pack's resistances (W).
     pub(super) loss_w: f64,
 }
@@ -30,6 +32,8 @@ pub(super) struct After {
 /// A moment is found to this share of a step: tenths of a second.
 const SHARE_ROOM: f64 = 2e-3;
 const MOST_TRIES: usize = 30;
+/// Currents agree this closely where a step is solved (A).
+const SOLVED_A: f64 = 1e-3;
 
 impl Bank<1> {
     /// Takes a step again from `before`, part by part: up to the moment at which something goes off,
@@ -42,7 +46,7 @@ impl Bank<1> {
         loads: &mut Loads<'_>,
         mut tell: impl FnMut(Part),
     ) -> Vec<Stop> {
-        let Scene { cell, block, step } = *scene;
+        let Scene { cell, block, step, .. } = *scene;
         let mut stops = Vec::new();
         let mut done = 0.0;
         self.back_to(before);
@@ -80,7 +84,7 @@ impl Bank<1> {
 
     /// Takes the lane through a share of a step.
     fn step_share(&mut self, scene: &Scene<'_>, share: f64) -> After {
-        let Scene { cell, block, step } = *scene;
+        let Scene { cell, block, step, .. } = *scene;
         let v1_v = self.states.v1_v[0];
         self.pack.set_length(cell.circuit, block.dt_s * share);
         let step = std::slice::from_ref(step);
@@ -97,12 +101,36 @@ impl Bank<1> {
         let current_a = self.flow.current_a[0];
         let supplied = scene.block.supplied;
         let load_a = if supplied { self.lines.at(0, self.flow.v[0]).0 } else { current_a };
+        let source_a = load_a - current_a;
         After {
             states: self.states,
             flow: self.flow,
-            source_a: load_a - current_a,
+            source_a,
+            unused: if supplied { self.unused(scene, source_a) } else { Unused::default() },
             loss_w: current_a * (v1_v * self.pack.v1_mean() + loss_ohm * current_a),
         }
+    }
+
+    /// What sources could have given in a step, at the voltage it had, besides what they gave.
+    fn unused(&self, scene: &Scene<'_>, source_a: f64) -> Unused {
+        let (sun, v) = (self.charging.sun[0], self.flow.v[0]);
+        let given_a = Supply::of(scene.step, sun).at(v).0;
+        let every_a = Supply::of(scene.every, sun).at(v).0;
+        let least_a = self.charging.least_a[0];
+        let left_a = given_a - source_a;
+        let mut unused = Unused { waited_a: (every_a - given_a).max(0.0), ..Unused::default() };
+        // less is what the one round of Newton's method leaves
+        if left_a > SOLVED_A {
+            let kept = if least_a >= 0.0 {
+                &mut unused.temperature_a
+            } else if self.flow.current_a[0] <= least_a {
+                &mut unused.limit_a
+            } else {
+                &mut unused.full_a
+            };
+            *kept = left_a;
+        }
+        unused
     }
 
     /// How much of a step, at most `left` of it, can be taken from here before the voltage reaches

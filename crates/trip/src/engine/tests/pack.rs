@@ -314,3 +314,53 @@ fn a_pack_emptied_and_then_cold_is_charged_again() {
     assert!(at(15.0).current_a < -1.0, "{:?}", at(15.0));
     assert!(at(19.9).soc > at(12.0).soc + 0.1);
 }
+
+/// What a source could have given is told by what kept it out: frost, a wait for a warmer pack, the
+/// pack's own limit, a full pack.
+#[test]
+fn what_is_not_used_is_counted() {
+    let (mut days, _) = limits_case("source-limited-in-power");
+    (days.loads_w, days.soc_start) = ([1.0, 1.0, 1.0], 0.5);
+    let circuit = circuit(days.file);
+    let rig = days.rig();
+    let ledger = |limits: &Limits, soc_start: f64, change: &dyn Fn(&mut Timeline)| {
+        let mut timeline = days.timeline();
+        one_of_two_waits(&mut timeline);
+        timeline.blocks.truncate(96);
+        timeline.blocks.iter_mut().for_each(|block| block.hold_v = 14.4);
+        change(&mut timeline);
+        timeline.limit_charge(limits);
+        let cell = Cell { circuit: &circuit, limits, soc_start, idle_a: 0.0, housing: None };
+        let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
+        let mut trace = Trace::default();
+        run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+        let uses = ledger::uses(&trace, &rig, &mut loads, &draw(1));
+        ledger::close(&trace, &uses, &cell)
+    };
+    let none = Limits::default();
+    // 4 A for eight hours, of which 3 A wait for the first two, at some 13 V
+    let offered_wh = 8.0 * 4.0 * 13.0;
+    let waits = ledger(&none, 0.1, &|_| {});
+    assert!((waits.offered_wh / offered_wh - 1.0).abs() < 0.04, "{waits:?}");
+    assert!((waits.unused_temperature_wh / (2.0 * 3.0 * 13.0) - 1.0).abs() < 0.04, "{waits:?}");
+    assert_eq!((waits.unused_full_wh, waits.unused_limit_wh), (0.0, 0.0));
+    // in frost from noon to two the pack itself refuses all but what the gear takes
+    let frost = Limits { refuses_frost: true, charge_least_c: Some(0.0), ..none.clone() };
+    let refused = ledger(&frost, 0.1, &|timeline| timeline.held.clear());
+    let expected_wh = 2.0 * (4.0 * 13.0 - 1.0);
+    assert!((refused.unused_temperature_wh / expected_wh - 1.0).abs() < 0.04, "{refused:?}");
+    let limited = Limits { charge_a: Some(2.0), ..none.clone() };
+    let limited = ledger(&limited, 0.1, &|timeline| timeline.held.clear());
+    let expected_wh = 8.0 * (2.0 * 13.0 - 1.0);
+    assert!((limited.unused_limit_wh / expected_wh - 1.0).abs() < 0.04, "{limited:?}");
+    let full = ledger(&none, 1.0, &|timeline| timeline.held.clear());
+    assert!(full.unused_full_wh > 0.8 * full.offered_wh, "{full:?}");
+    for ledger in [waits, refused, limited, full] {
+        let unused_wh =
+            ledger.unused_full_wh + ledger.unused_temperature_wh + ledger.unused_limit_wh;
+        // less than a milliampere is not looked at
+        let off_wh = ledger.offered_wh - ledger.harvest_wh - unused_wh;
+        assert!(off_wh.abs() < 1e-9 * ledger.offered_wh, "{ledger:?}");
+        assert!(ledger.imbalance_wh.abs() < 1e-9 * ledger.offered_wh, "{ledger:?}");
+    }
+}
