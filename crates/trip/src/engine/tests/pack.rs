@@ -345,11 +345,11 @@ fn what_is_not_used_is_counted() {
     assert!((waits.unused_temperature_wh / (2.0 * 3.0 * 13.0) - 1.0).abs() < 0.04, "{waits:?}");
     assert_eq!((waits.unused_full_wh, waits.unused_limit_wh), (0.0, 0.0));
     // in frost from noon to two the pack itself refuses all but what the gear takes
-    let frost = Limits { refuses_frost: true, charge_least_c: Some(0.0), ..none.clone() };
+    let frost = Limits { refuses_frost: true, charge_least_c: Some(0.0), ..none };
     let refused = ledger(&frost, 0.1, &|timeline| timeline.held.clear());
     let expected_wh = 2.0 * (4.0 * 13.0 - 1.0);
     assert!((refused.unused_temperature_wh / expected_wh - 1.0).abs() < 0.04, "{refused:?}");
-    let limited = Limits { charge_a: Some(2.0), ..none.clone() };
+    let limited = Limits { charge_a: Some(2.0), ..none };
     let limited = ledger(&limited, 0.1, &|timeline| timeline.held.clear());
     let expected_wh = 8.0 * (2.0 * 13.0 - 1.0);
     assert!((limited.unused_limit_wh / expected_wh - 1.0).abs() < 0.04, "{limited:?}");
