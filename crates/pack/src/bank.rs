@@ -2,10 +2,12 @@
 
 use crate::charge::End;
 use crate::error::above;
-use crate::{Circuit, Climate, Limits, Pack, PackError, State};
+use crate::{Circuit, Climate, Limits, Pack, PackError, Spread, State};
 
 impl Pack {
-    /// Equal packs as one: so many in series, so many of those strings in parallel.
+    /// Equal packs as one: so many in series, so many of those strings in parallel. What is
+    /// uncertain of one is uncertain of all alike: how much packs of a make differ is not known,
+    /// and what a fit left open is the same for all that are taken to be like the one it measured.
     ///
     /// # Errors
     /// [`PackError::Value`] for none.
@@ -27,6 +29,12 @@ impl Pack {
             circuit: wired(&self.circuit)?,
             variants: self.variants.iter().map(wired).collect::<Result<_, _>>()?,
             idle_a: self.idle_a * p,
+            spread: Spread {
+                ocv_v: self.spread.ocv_v * s,
+                up_to_a: amperes(self.spread.up_to_a),
+                from_a: amperes(self.spread.from_a),
+                ..self.spread
+            },
             limits: Limits {
                 undervoltage_v: volts(limits.undervoltage_v),
                 release_v: volts(limits.release_v),
@@ -188,6 +196,15 @@ mod tests {
         assert!((hours(&four, 120.0, 24.0) / hours(&one, 30.0, 12.0) - 1.0).abs() < 1e-4);
         assert_eq!(four.limits.undervoltage_v, Some(20.0));
         assert_eq!(four.limits.discharge_a, Some(100.0));
+        // what is uncertain of one is uncertain of all
+        let measured = Pack {
+            spread: Spread { ocv_v: 0.01, up_to_a: Some(5.0), ..one.spread },
+            variants: vec![one.circuit.drawn(1.02, 1.1, 0.0)],
+            ..one.clone()
+        };
+        let all = measured.bank(2, 3).unwrap();
+        assert!((all.capacity_u() - measured.capacity_u()).abs() < 1e-12);
+        assert_eq!((all.spread.ocv_v, all.spread.up_to_a), (0.02, Some(15.0)));
         assert!(four.name.contains("2 strings of 2"), "{}", four.name);
         assert!(one.bank(0, 1).is_err());
         assert_eq!(one.bank(1, 1).unwrap(), one);

@@ -18,6 +18,20 @@ pub struct Wells {
     pub rate_per_s: f64,
 }
 
+impl Wells {
+    /// Charge in Ah that lags behind in the end, per ampere (h): `(1 − c)/(c·k')`.
+    #[must_use]
+    pub fn lag_h(&self) -> f64 {
+        (1.0 - self.at_hand) / (self.at_hand * self.rate_per_s) / 3600.0
+    }
+
+    /// Wells that level out at the same rate, with another [`Wells::lag_h`].
+    #[must_use]
+    pub fn lagging(self, lag_h: f64) -> Self {
+        Self { at_hand: 1.0 / (1.0 + lag_h * 3600.0 * self.rate_per_s), ..self }
+    }
+}
+
 /// Resistance that rises towards empty: factor `1 + share·(1 − soc/below_soc)²` below `below_soc`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -17,14 +17,6 @@ pub struct Likely {
 /// Coverage factor of the interval.
 const COVERAGE: f64 = 1.96;
 
-/// Relative standard uncertainty of the time for each factor e of current beyond what was
-/// measured: models fitted to a fifth of the rate were up to 12 % off.
-const BEYOND: f64 = 0.07;
-
-/// The same for currents below, where all was measured at one: a fifth of the current was up to
-/// 6 % off.
-const BELOW: f64 = 0.03;
-
 /// Where a pack stands when its load comes on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Start {
@@ -38,10 +30,6 @@ impl Start {
     /// Full, at 25 °C.
     pub const FULL: Self = Self { soc: 1.0, temperature_c: 25.0 };
 }
-
-/// Standard uncertainties of the logarithms of what the cold does to resistance and capacity,
-/// where it was not measured (from memory of data sheets).
-const COLD: [f64; 2] = [0.5, 0.4];
 
 /// How long a full pack at 25 °C carries a load: [`likely_runtime_from`] that start.
 ///
@@ -107,22 +95,19 @@ pub fn likely_runtime_from(
         }
     }
     let warmth = circuit.warmth;
-    if pack.variants.iter().all(|variant| variant.warmth == warmth) {
-        for sign in [-1.0, 1.0] {
-            let [resistance, capacity] = COLD.map(|u| (sign * u).exp());
-            for warmth in [
-                Warmth { resistance_k: warmth.resistance_k * resistance, ..warmth },
-                Warmth { capacity_per_k: warmth.capacity_per_k * capacity, ..warmth },
-            ] {
-                let off_s = time_s(Circuit { warmth, ..circuit.clone() })? - central_s;
-                *(if off_s < 0.0 { &mut shorter } else { &mut longer }) += off_s * off_s;
-            }
+    let [resistance, capacity] = pack.cold_u();
+    for sign in [-1.0, 1.0] {
+        let factor = |u: f64| f64::exp(sign * u);
+        for warmth in [
+            Warmth { resistance_k: warmth.resistance_k * factor(resistance), ..warmth },
+            Warmth { capacity_per_k: warmth.capacity_per_k * factor(capacity), ..warmth },
+        ] {
+            let off_s = time_s(Circuit { warmth, ..circuit.clone() })? - central_s;
+            *(if off_s < 0.0 { &mut shorter } else { &mut longer }) += off_s * off_s;
         }
     }
     let steady_a = central.delivered_ah * 3600.0 / central_s;
-    let beyond = spread.up_to_a.map_or(0.0, |up_to_a| (steady_a / up_to_a).ln().max(0.0));
-    let below = spread.from_a.map_or(0.0, |from_a| (from_a / steady_a).ln().max(0.0));
-    let square = ((BEYOND * beyond + BELOW * below) * central_s).powi(2);
+    let square = (pack.rate_u(steady_a) * central_s).powi(2);
     shorter += square;
     longer += square;
     Ok(Likely {

@@ -8,55 +8,39 @@ impl Pack {
     /// the resistance (Ω) of its own wires.
     ///
     /// Packs of one chemistry last as long as they do each for itself within 2 %, those of different
-    /// ones within 5 %, which the spread holds. The curve is exact at rest: at each voltage the charges of all packs together. The
-    /// resistances are those of all side by side, and what one can bear limits all by its share of
-    /// the current. What cold, emptiness and rate do is taken from the largest.
+    /// ones within 5 %, which the spread holds. The curve is exact at rest: at each voltage the
+    /// charges of all packs together. The resistances are those of all side by side, and what one
+    /// can bear limits all by its share of the current. What cold, emptiness and rate do is taken
+    /// from the largest. What the fits of the packs left open is independent from pack to pack; of
+    /// the spreads the widest counts.
     ///
     /// # Errors
     /// [`PackError::Value`] for no packs, [`PackError::Ocv`] where their curves make none together.
     pub fn joined(packs: &[(Pack, f64)]) -> Result<Self, PackError> {
-        let larger = |a: &&(Pack, f64), b: &&(Pack, f64)| {
-            a.0.circuit.capacity_ah.total_cmp(&b.0.circuit.capacity_ah)
-        };
-        let (Some((main, _)), Some((largest, _))) = (packs.first(), packs.iter().max_by(larger))
-        else {
+        let Some((main, _)) = packs.first() else {
             return Err(PackError::Value {
                 what: "the number of packs",
                 value: 0.0,
                 right: "1 or more",
             });
         };
-        let circuits = || packs.iter().map(|(pack, _)| &pack.circuit);
-        let capacity_ah: f64 = circuits().map(|circuit| circuit.capacity_ah).sum();
-        let by_charge = |of: &dyn Fn(&Circuit) -> f64| {
-            circuits().map(|circuit| of(circuit) * circuit.capacity_ah).sum::<f64>() / capacity_ah
-        };
-        // packs without any resistance could not be told apart
-        let siemens: Vec<f64> = packs
-            .iter()
-            .map(|(pack, wire_ohm)| 1.0 / (pack.circuit.r0_ohm + wire_ohm).max(1e-6))
-            .collect();
-        let all: f64 = siemens.iter().sum();
-        // the share of each in the current sets the slow part too
-        let r1_ohm: f64 = circuits()
-            .zip(&siemens)
-            .map(|(circuit, own)| circuit.r1_ohm * (own / all).powi(2))
-            .sum();
-        let tau_s = by_charge(&|circuit| circuit.r1_ohm * circuit.c1_f);
-        let circuit = Circuit {
-            capacity_ah,
-            r0_ohm: 1.0 / all,
-            r1_ohm,
-            c1_f: if r1_ohm > 0.0 { tau_s / r1_ohm } else { 0.0 },
-            charge_ohm: circuits()
-                .zip(&siemens)
-                .map(|(circuit, own)| circuit.charge_ohm * (own / all).powi(2))
-                .sum(),
-            charge_efficiency: by_charge(&|circuit| circuit.charge_efficiency),
-            ocv: Ocv::new(curve(packs, capacity_ah))?,
-            offset_v: 0.0,
-            ..largest.circuit.clone()
-        };
+        let size = |(_, pack): &(usize, &(Pack, f64))| pack.0.circuit.capacity_ah;
+        let by_size = packs.iter().enumerate().max_by(|a, b| size(a).total_cmp(&size(b)));
+        let largest = by_size.map_or(0, |(index, _)| index);
+        // what one pack's fit left open has nothing to do with another's
+        let mut variants = Vec::new();
+        for (index, (pack, _)) in packs.iter().enumerate() {
+            for variant in &pack.variants {
+                let mut moved = packs.to_vec();
+                if let Some((pack, _)) = moved.get_mut(index) {
+                    pack.circuit = variant.clone();
+                }
+                variants.push(together(&moved, largest)?);
+            }
+        }
+        let siemens = siemens(packs);
+        let of_all_a =
+            |of: fn(&Pack) -> Option<f64>| shared(packs, &siemens, move |(pack, _)| of(pack));
         let alike = packs.iter().all(|(pack, _)| pack.chemistry == main.chemistry);
         let names: Vec<&str> = packs.iter().map(|(pack, _)| pack.name.as_str()).collect();
         let most =
@@ -64,19 +48,68 @@ impl Pack {
         Ok(Self {
             name: names.join(" with "),
             rated_ah: packs.iter().map(|(pack, _)| pack.rated_ah).sum(),
-            circuit,
-            variants: Vec::new(),
+            circuit: together(packs, largest)?,
+            variants,
             idle_a: packs.iter().map(|(pack, _)| pack.idle_a).sum(),
             limits: limits(packs, &siemens),
             spread: crate::Spread {
                 capacity: most(|pack| pack.spread.capacity).hypot(if alike { 0.0 } else { UNLIKE }),
                 resistance: most(|pack| pack.spread.resistance),
                 ocv_v: most(|pack| pack.spread.ocv_v),
-                ..main.spread
+                up_to_a: of_all_a(|pack| pack.spread.up_to_a).reduce(f64::min),
+                from_a: of_all_a(|pack| pack.spread.from_a).reduce(f64::max),
             },
             ..main.clone()
         })
     }
+}
+
+/// Their circuits as one; what cold, emptiness and rate do is that of the one at `largest`.
+fn together(packs: &[(Pack, f64)], largest: usize) -> Result<Circuit, PackError> {
+    let circuits = || packs.iter().map(|(pack, _)| &pack.circuit);
+    let capacity_ah: f64 = circuits().map(|circuit| circuit.capacity_ah).sum();
+    let by_charge = |of: &dyn Fn(&Circuit) -> f64| {
+        circuits().map(|circuit| of(circuit) * circuit.capacity_ah).sum::<f64>() / capacity_ah
+    };
+    let siemens = siemens(packs);
+    let all: f64 = siemens.iter().sum();
+    // the share of each in the current sets the slow part too
+    let r1_ohm: f64 = circuits()
+        .zip(&siemens)
+        .map(|(circuit, own)| circuit.r1_ohm * (own / all).powi(2))
+        .sum();
+    let tau_s = by_charge(&|circuit| circuit.r1_ohm * circuit.c1_f);
+    Ok(Circuit {
+        capacity_ah,
+        r0_ohm: 1.0 / all,
+        r1_ohm,
+        c1_f: if r1_ohm > 0.0 { tau_s / r1_ohm } else { 0.0 },
+        charge_ohm: circuits()
+            .zip(&siemens)
+            .map(|(circuit, own)| circuit.charge_ohm * (own / all).powi(2))
+            .sum(),
+        charge_efficiency: by_charge(&|circuit| circuit.charge_efficiency),
+        ocv: Ocv::new(curve(packs, capacity_ah))?,
+        offset_v: 0.0,
+        ..packs[largest].0.circuit.clone()
+    })
+}
+
+/// Conductances (S) of packs behind their own wires. Packs without any resistance could not be told
+/// apart.
+fn siemens(packs: &[(Pack, f64)]) -> Vec<f64> {
+    let ohm = |(pack, wire_ohm): &(Pack, f64)| (pack.circuit.r0_ohm + wire_ohm).max(1e-6);
+    packs.iter().map(|pack| 1.0 / ohm(pack)).collect()
+}
+
+/// The current (A) of all packs at which each has a current of its own, by its share of it.
+fn shared(
+    packs: &[(Pack, f64)],
+    siemens: &[f64],
+    of: impl Fn(&(Pack, f64)) -> Option<f64>,
+) -> impl Iterator<Item = f64> {
+    let all: f64 = siemens.iter().sum();
+    packs.iter().zip(siemens).filter_map(move |(pack, own)| Some(of(pack)? * all / own))
 }
 
 /// Relative standard uncertainty of taking packs of different chemistries as one: in the tests it is
@@ -141,11 +174,10 @@ fn soc_at(points: &[(f64, f64)], v: f64, upper: bool) -> f64 {
 }
 
 fn limits(packs: &[(Pack, f64)], siemens: &[f64]) -> Limits {
-    let all: f64 = siemens.iter().sum();
     let of = |get: fn(&Limits) -> Option<f64>| packs.iter().map(move |(pack, _)| get(&pack.limits));
     // the first to reach what it bears, by its share of the current
-    let shared = |get: fn(&Limits) -> Option<f64>| {
-        of(get).zip(siemens).filter_map(|(a, own)| Some(a? * all / own)).reduce(f64::min)
+    let first = |get: fn(&Limits) -> Option<f64>| {
+        shared(packs, siemens, |(pack, _)| get(&pack.limits)).reduce(f64::min)
     };
     let least = |get: fn(&Limits) -> Option<f64>| of(get).flatten().reduce(f64::min);
     let most = |get: fn(&Limits) -> Option<f64>| of(get).flatten().reduce(f64::max);
@@ -156,8 +188,8 @@ fn limits(packs: &[(Pack, f64)], siemens: &[f64]) -> Limits {
             .and_then(|cuts| cuts.into_iter().reduce(f64::min)),
         release_v: most(|limits| limits.release_v),
         overvoltage_v: least(|limits| limits.overvoltage_v),
-        discharge_a: shared(|limits| limits.discharge_a),
-        charge_a: shared(|limits| limits.charge_a),
+        discharge_a: first(|limits| limits.discharge_a),
+        charge_a: first(|limits| limits.charge_a),
         charge_least_c: most(|limits| limits.charge_least_c),
         refuses_frost: packs.iter().all(|(pack, _)| pack.limits.refuses_frost),
         most_c: least(|limits| limits.most_c),
@@ -188,6 +220,21 @@ mod tests {
         let [joined_a, bank_a] = [&joined, &bank].map(|pack| pack.limits.discharge_a.unwrap());
         assert!((joined_a / bank_a - 1.0).abs() < 1e-9);
         assert_eq!(joined.limits.undervoltage_v, bank.limits.undervoltage_v);
+    }
+
+    /// Two packs of which one was measured, to 2 % of its capacity and up to 5 A.
+    #[test]
+    fn what_was_measured_of_one_pack_is_known_of_all_by_its_share() {
+        let mut measured = typical(Chemistry::Lfp, 60.0);
+        measured.variants = vec![measured.circuit.drawn(1.02, 1.0, 0.0)];
+        measured.spread = crate::Spread { up_to_a: Some(5.0), ..crate::Spread::default() };
+        let mut other = typical(Chemistry::Lfp, 30.0);
+        other.spread = crate::Spread::default();
+        let joined = Pack::joined(&[(measured, 0.0), (other, 0.0)]).unwrap();
+        assert!((joined.capacity_u() - 0.02 * 2.0 / 3.0).abs() < 1e-9, "{}", joined.capacity_u());
+        // equal packs of half the size take half the current
+        assert!((joined.spread.up_to_a.unwrap() - 7.5).abs() < 1e-9, "{:?}", joined.spread);
+        assert_eq!(joined.spread.from_a, None);
     }
 
     /// Against the packs stepped each for itself, with the current shared by their own voltages.

@@ -47,6 +47,8 @@ struct Rested {
     voltage_v: f64,
 }
 
+/// What is said of a record that charges.
+const CHARGED: &str = "it puts in more than it takes out; a discharge is needed";
 /// Rows of one curve are averaged within thousandths of the capacity.
 const BINS: f64 = 1000.0;
 /// A change of current by this share of the largest is a step.
@@ -59,7 +61,8 @@ impl Pack {
     ///
     /// The resistance comes from steps of the current where the record has some; else it is the
     /// chemistry's typical one for this size, and the provenance says so. What the record gave
-    /// at its own current is reproduced whatever the resistance.
+    /// at its own current is reproduced whatever the resistance; a variant is what it would be with
+    /// a resistance one standard uncertainty higher.
     ///
     /// # Errors
     /// [`PackError::Record`] if the rows are no discharge.
@@ -111,9 +114,16 @@ impl Pack {
                 pack.spread.resistance
             }
         };
-        let (capacity_ah, points) = rest(record, &mut pack.circuit, largest_a);
-        pack.circuit.capacity_ah = capacity_ah;
-        pack.circuit.ocv = Ocv::new(curve(&points, capacity_ah))?;
+        // what it shows at its own current stays, whatever the resistance: the curve goes with it
+        let shown = |circuit: Circuit| -> Result<Circuit, PackError> {
+            let (capacity_ah, points) = rest(record, &circuit, largest_a);
+            if capacity_ah <= 0.0 {
+                return Err(PackError::Record(CHARGED.to_owned()));
+            }
+            Ok(Circuit { capacity_ah, ocv: Ocv::new(curve(&points, capacity_ah))?, ..circuit })
+        };
+        pack.variants = vec![shown(pack.circuit.drawn(1.0, 1.0 + resistance, 0.0))?];
+        pack.circuit = shown(pack.circuit)?;
         let last_v = last.voltage_v;
         pack.limits.allow(largest_a, last_v);
         if last_v > kind.empty_v(cells) + 0.5 {
@@ -126,7 +136,7 @@ impl Pack {
         // for the one who knows the instrument
         pack.spread = Spread {
             capacity: 0.01,
-            resistance,
+            resistance: 0.0,
             ocv_v: 0.01,
             up_to_a: Some(steady_a),
             from_a: Some(steady_a),
@@ -186,7 +196,7 @@ pub(crate) fn check(record: &[Sample]) -> Result<(Sample, f64), PackError> {
         return wrong("fewer than three rows have the load on");
     }
     if last.delivered_ah <= 0.0 {
-        return wrong("it puts in more than it takes out; a discharge is needed");
+        return wrong(CHARGED);
     }
     Ok((last, largest_a))
 }
@@ -215,7 +225,7 @@ fn step_resistance(record: &[Sample], largest_a: f64, circuit: &Circuit) -> Opti
 ///
 /// The state of the slow part and of the wells follows from the current alone. The record ends
 /// where nothing is left at hand, which sets the capacity.
-fn rest(record: &[Sample], circuit: &mut Circuit, largest_a: f64) -> (f64, Vec<Rested>) {
+fn rest(record: &[Sample], circuit: &Circuit, largest_a: f64) -> (f64, Vec<Rested>) {
     let tau_s = circuit.r1_ohm * circuit.c1_f;
     let (mut v1_v, mut bound_ah, mut taken_ah) = (0.0, 0.0, 0.0);
     let mut points = Vec::with_capacity(record.len());

@@ -25,8 +25,8 @@ pub struct Pack {
     pub limits: Limits,
     /// How well the model is known.
     pub spread: Spread,
-    /// What else the model may be, after a fit: each circuit lies one standard uncertainty away
-    /// in a direction of its own. Empty where nothing was fitted.
+    /// What else the model may be by the records it was measured from: each circuit lies one
+    /// standard uncertainty away in a direction of its own. Empty where nothing was measured.
     pub variants: Vec<Circuit>,
     /// Where the model comes from.
     pub provenance: Provenance,
@@ -43,7 +43,8 @@ impl Pack {
     }
 }
 
-/// Standard uncertainties of the model, for draws and intervals.
+/// Standard uncertainties of the model, for draws and intervals, on top of what [`Pack::variants`]
+/// hold.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Spread {

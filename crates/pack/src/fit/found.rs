@@ -4,6 +4,7 @@ use super::Parameter;
 use super::linear::{Linear, RESISTANCES};
 use super::problem::{Found, Problem};
 use super::walk::Latent;
+use crate::doubt::no_less_than_none;
 use crate::measured::rising;
 use crate::{Circuit, Ocv, PackError, Rise, Wells};
 use nalgebra::{DMatrix, DVector};
@@ -117,9 +118,9 @@ pub(super) fn variants(
                 *v += by;
             }
             let ohms = &mut moved.solution.ohms;
-            ohms.r0_ohm = (ohms.r0_ohm + by[count]).max(1e-6);
+            (ohms.r0_ohm, ohms.r1_ohm) =
+                no_less_than_none(ohms.r0_ohm + by[count], ohms.r1_ohm + by[count + 2]);
             ohms.rise_ohm = (ohms.rise_ohm + by[count + 1]).max(0.0);
-            ohms.r1_ohm = (ohms.r1_ohm + by[count + 2]).max(1e-6);
             variants.push(circuit(typical, &problem.linear, &moved)?);
         }
     }
@@ -150,7 +151,7 @@ pub(super) fn circuit(
         ocv: Ocv::new(points)?,
         rise: Rise { share: (ohms.rise_ohm / ohms.r0_ohm).max(0.0), below_soc: linear.below_soc },
         warmth,
-        wells: Some(Wells { at_hand: 1.0 / (1.0 + lag_h * 3600.0 * rate_per_s), rate_per_s }),
+        wells: Some(Wells { at_hand: 1.0, rate_per_s }.lagging(lag_h)),
         ..typical.clone()
     })
 }

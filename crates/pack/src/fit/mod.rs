@@ -138,7 +138,7 @@ pub fn fit(
         .map(|((run, _), begun_ah)| met(&solved.pack, run, *begun_ah))
         .collect();
     let mut pack = solved.pack;
-    pack.spread = spread(&runs, &solved.parameters, &examined);
+    pack.spread = spread(&runs, &pack, &examined);
     Ok(Fit {
         pack,
         not_below_v: not_below_v(chemistry, &examined),
@@ -295,23 +295,30 @@ fn notes(chemistry: Chemistry, examined: &Examined, parameters: &[Parameter]) ->
 }
 
 /// What is uncertain besides what the fit itself leaves open (see [`Pack::variants`]).
-fn spread(runs: &[Met], parameters: &[Parameter], examined: &Examined) -> Spread {
+fn spread(runs: &[Met], pack: &Pack, examined: &Examined) -> Spread {
     /// A pack does not give the same twice (common practice, no source).
     const REPEATABILITY: f64 = 0.01;
+    /// Nor has it the same resistance twice (common practice, no source).
+    const RESISTANCE: f64 = 0.03;
     let mean_square = |of: &dyn Fn(&Met) -> Option<f64>| {
         let values: Vec<f64> = runs.iter().filter_map(of).filter(|x| x.is_finite()).collect();
         values.iter().map(|x| x * x).sum::<f64>() / values.len().max(1) as f64
     };
     let time = mean_square(&|met| Some(met.modelled_s? / met.measured_s - 1.0)).sqrt();
-    let ohms = parameters.iter().find(|p| p.name == found::RESISTANCE);
+    // how well the records tell the resistances is in the variants
+    let told = pack.variants.iter().any(|variant| variant.r0_ohm != pack.circuit.r0_ohm);
     Spread {
         capacity: REPEATABILITY.hypot(time.min(0.1)),
-        resistance: ohms.map_or(0.3, |p| p.relative_u).clamp(0.03, 0.5),
+        resistance: if told { RESISTANCE } else { UNTOLD },
         ocv_v: mean_square(&|met| Some(met.rms_v)).sqrt(),
         up_to_a: Some(examined.up_to_a),
         from_a: examined.one_current.then_some(examined.up_to_a),
     }
 }
+
+/// Relative standard uncertainty of the resistances that are typical of a chemistry (common
+/// practice, no source).
+const UNTOLD: f64 = 0.3;
 
 /// What the records can tell apart: temperature only if they differ in it, the wells and the time
 /// constant only if the current does, charging only if they have some. The rest is kept as it is,

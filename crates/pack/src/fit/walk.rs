@@ -89,11 +89,9 @@ impl Latent {
     /// What is known of them before any record.
     pub(super) fn prior(circuit: &Circuit) -> Self {
         let wells = circuit.wells.unwrap_or(LITHIUM_LAG);
-        let rate_per_s = wells.rate_per_s;
-        let lag_h = (1.0 - wells.at_hand) / (wells.at_hand * rate_per_s) / 3600.0;
         Self {
-            lag_h,
-            rate_per_s,
+            lag_h: wells.lag_h(),
+            rate_per_s: wells.rate_per_s,
             tau_s: circuit.r1_ohm * circuit.c1_f,
             warmth: circuit.warmth,
             charge_efficiency: circuit.charge_efficiency,
