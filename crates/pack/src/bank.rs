@@ -205,6 +205,7 @@ mod tests {
         let all = measured.bank(2, 3).unwrap();
         assert!((all.capacity_u() - measured.capacity_u()).abs() < 1e-12);
         assert_eq!((all.spread.ocv_v, all.spread.up_to_a), (0.02, Some(15.0)));
+        assert!((all.voltage_u(6.0) / (2.0 * measured.voltage_u(2.0)) - 1.0).abs() < 1e-3);
         assert!(four.name.contains("2 strings of 2"), "{}", four.name);
         assert!(one.bank(0, 1).is_err());
         assert_eq!(one.bank(1, 1).unwrap(), one);

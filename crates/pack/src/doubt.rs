@@ -245,7 +245,11 @@ mod tests {
             from.ocv.points().iter().map(|(soc, v)| (*soc, v + 0.01)).collect();
         let all_ohm = from.r0_ohm + from.r1_ohm;
         pack.variants = vec![
-            Circuit { r0_ohm: all_ohm - 0.1 * from.r1_ohm, r1_ohm: 0.1 * from.r1_ohm, ..from.clone() },
+            Circuit {
+                r0_ohm: all_ohm - 0.1 * from.r1_ohm,
+                r1_ohm: 0.1 * from.r1_ohm,
+                ..from.clone()
+            },
             Circuit {
                 capacity_ah: 1.02 * from.capacity_ah,
                 wells: Some(wells.lagging(1.2 * lag_h)),

@@ -74,10 +74,8 @@ fn together(packs: &[(Pack, f64)], largest: usize) -> Result<Circuit, PackError>
     let siemens = siemens(packs);
     let all: f64 = siemens.iter().sum();
     // the share of each in the current sets the slow part too
-    let r1_ohm: f64 = circuits()
-        .zip(&siemens)
-        .map(|(circuit, own)| circuit.r1_ohm * (own / all).powi(2))
-        .sum();
+    let r1_ohm: f64 =
+        circuits().zip(&siemens).map(|(circuit, own)| circuit.r1_ohm * (own / all).powi(2)).sum();
     let tau_s = by_charge(&|circuit| circuit.r1_ohm * circuit.c1_f);
     Ok(Circuit {
         capacity_ah,

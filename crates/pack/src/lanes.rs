@@ -10,8 +10,8 @@
 //! second order and the energy is the voltage times the charge. For a charger that holds its
 //! voltage the *end* of the step is shown too, which does not ring however small the pack.
 //!
-//! Draws differ in their [`Figures`] and their climate; curve, time constants and the rise towards
-//! empty are the circuit's.
+//! Draws differ in their [`Figures`] and their climate; curve, time constants, charge efficiency and
+//! the charge at which the resistance begins to rise are the circuit's.
 
 use crate::{Circuit, Climate, State};
 
@@ -55,6 +55,8 @@ pub struct Figures {
     pub capacity_ah: f64,
     /// As [`Circuit::r0_ohm`].
     pub r0_ohm: f64,
+    /// What R0 gains when empty, in Ω: [`Circuit::rise`] of it.
+    pub rise_ohm: f64,
     /// As [`Circuit::r1_ohm`]; the time constant stays the circuit's.
     pub r1_ohm: f64,
     /// As [`Circuit::charge_ohm`].
@@ -72,6 +74,7 @@ impl Circuit {
         Figures {
             capacity_ah: self.capacity_ah,
             r0_ohm: self.r0_ohm,
+            rise_ohm: self.r0_ohm * self.rise.share,
             r1_ohm: self.r1_ohm,
             charge_ohm: self.charge_ohm,
             offset_v: self.offset_v,
@@ -115,6 +118,7 @@ pub struct Lanes<const N: usize> {
     offset_v: Row<N>,
     stretch: Row<N>,
     r0_ohm: Row<N>,
+    rise_ohm: Row<N>,
     charge_ohm: Row<N>,
     capacity_ah: Row<N>,
     r1_ohm: Row<N>,
@@ -168,6 +172,7 @@ impl<const N: usize> Lanes<N> {
             offset_v: zero,
             stretch: [1.0; N],
             r0_ohm: zero,
+            rise_ohm: zero,
             charge_ohm: zero,
             capacity_ah: zero,
             r1_ohm: zero,
@@ -181,6 +186,7 @@ impl<const N: usize> Lanes<N> {
         self.offset_v[lane] = figures.offset_v;
         self.stretch[lane] = climate.stretch;
         self.r0_ohm[lane] = figures.r0_ohm * climate.resistance;
+        self.rise_ohm[lane] = figures.rise_ohm * climate.resistance;
         self.charge_ohm[lane] = figures.charge_ohm * climate.resistance;
         self.capacity_ah[lane] = figures.capacity_ah;
         self.r1_ohm[lane] = figures.r1_ohm * climate.resistance;
@@ -232,6 +238,7 @@ impl<const N: usize> Lanes<N> {
             offset_v: one(&self.offset_v),
             stretch: one(&self.stretch),
             r0_ohm: one(&self.r0_ohm),
+            rise_ohm: one(&self.rise_ohm),
             charge_ohm: one(&self.charge_ohm),
             capacity_ah: one(&self.capacity_ah),
             r1_ohm: one(&self.r1_ohm),
@@ -259,7 +266,14 @@ impl<const N: usize> Lanes<N> {
         let missing = 1.0 - state.soc + self.bound[lane] * state.gap;
         let available = 1.0 - missing * self.stretch[lane];
         let internal_v = at_least(circuit.ocv.at(available) + self.offset_v[lane]) - state.v1_v;
-        (internal_v, self.r0_ohm[lane] * risen(circuit, available))
+        (internal_v, self.r0_ohm(circuit, lane, available))
+    }
+
+    /// R0 while discharging, risen towards empty (Ω).
+    #[inline(always)]
+    fn r0_ohm(&self, circuit: &Circuit, lane: usize, available: f64) -> f64 {
+        let low = circuit.rise.depth(available);
+        self.r0_ohm[lane] + self.rise_ohm[lane] * (low * low)
     }
 
     /// What is left of the slow voltage on the mean of a step, if nothing flows: a share.
@@ -308,7 +322,7 @@ impl<const N: usize> Lanes<N> {
         for lane in 0..N {
             let (soc, v1_v, gap) = (states.soc[lane], states.v1_v[lane], states.gap[lane]);
             let rest_v = at_least(ocv_v[lane] + self.offset_v[lane]);
-            let mut r0_ohm = self.r0_ohm[lane] * risen(circuit, rest[lane]);
+            let mut r0_ohm = self.r0_ohm(circuit, lane, rest[lane]);
             if T::CHARGES && RESISTS {
                 let against_ohm = self.charge_ohm[lane] / Circuit::missing(soc);
                 r0_ohm += if terminals.charge(lane, rest_v) { against_ohm } else { 0.0 };
@@ -354,10 +368,3 @@ fn at_least(ocv_v: f64) -> f64 {
 
 /// Far below what anything runs on (V).
 const LEAST_V: f64 = 1.0;
-
-/// How much R0 has risen towards empty: a factor.
-#[inline(always)]
-fn risen(circuit: &Circuit, available: f64) -> f64 {
-    let low = circuit.rise.depth(available);
-    1.0 + circuit.rise.share * low * low
-}

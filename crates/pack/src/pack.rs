@@ -41,6 +41,18 @@ impl Pack {
         let fitted: f64 = self.variants.iter().map(|variant| off(variant).powi(2)).sum();
         self.spread.capacity.hypot(fitted.sqrt())
     }
+
+    /// Standard uncertainty (V) of its voltage when half full, under a steady current (A) at 25 °C:
+    /// that of its spread and of what the fit left open.
+    #[must_use]
+    pub fn voltage_u(&self, current_a: f64) -> f64 {
+        let drop_v = |circuit: &Circuit| (circuit.r0_ohm + circuit.r1_ohm) * current_a;
+        let under = |circuit: &Circuit| circuit.ocv.at(0.5) + circuit.offset_v - drop_v(circuit);
+        let central_v = under(&self.circuit);
+        let fitted: f64 = self.variants.iter().map(|one| (under(one) - central_v).powi(2)).sum();
+        let spread = self.spread.ocv_v.hypot(drop_v(&self.circuit) * self.spread.resistance);
+        spread.hypot(fitted.sqrt())
+    }
 }
 
 /// Standard uncertainties of the model, for draws and intervals, on top of what [`Pack::variants`]

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use pack::Circuit;
 use plan::Plan;
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::Rng;
@@ -52,13 +53,11 @@ fn normal(random: &mut Pcg64) -> f64 {
 }
 
 /// The truth of one trip, from the same plain figures.
-fn truth(random: &mut Pcg64) -> Draw {
+fn truth(circuit: &Circuit, random: &mut Pcg64) -> Draw {
     let mut z = || normal(random);
     let two_sided = 1.96;
     Draw {
-        capacity: 1.0 + 0.06 / two_sided * z(),
-        resistance: (0.4 / two_sided * z()).exp(),
-        ocv_v: 0.0,
+        pack: circuit.drawn(1.0 + 0.06 / two_sided * z(), (0.4 / two_sided * z()).exp(), 0.0),
         days: vec![Day { sun: 1.0, clear: 1.0, air_k: 4.0 / two_sided * z() }],
         devices: vec![1.0 + 0.2 / two_sided * z(), 1.0 + 0.1 / two_sided * z()],
     }
@@ -79,7 +78,7 @@ fn nights_called_nine_in_ten_are_carried_nine_times_of_ten() {
         let (_, timeline) = prepare(&plan).unwrap();
         let (cell, mut loads) = (cell_of(&plan), loads_of(&plan, &timeline));
         for _ in 0..TRIPS {
-            let draw = truth(&mut random);
+            let draw = truth(cell.circuit, &mut random);
             let [outcome] =
                 engine::run(&timeline, &cell, &mut loads, std::array::from_ref(&draw), Keep::Ends);
             carried += f64::from(u8::from(outcome.failures[0].is_none()));

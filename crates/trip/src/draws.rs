@@ -4,69 +4,82 @@
 //! plans that differ in one thing only: pack, days and devices have streams of their own, and a
 //! day or a device more comes last in its stream.
 
+use pack::Circuit;
+use plan::Plan;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 
+use crate::loads::Loads;
 use crate::skies::{Day, Skies};
+use crate::timeline::Timeline;
 
-/// One draw: factors and shifts against the central case.
+/// One draw.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Draw {
-    /// Factor on the pack's capacity.
-    pub(crate) capacity: f64,
-    /// Factor on its resistances.
-    pub(crate) resistance: f64,
-    /// Shift of its open-circuit voltage (V).
-    pub(crate) ocv_v: f64,
+    /// The pack; its curve, time constants and charge efficiency are those of the central case.
+    pub(crate) pack: Circuit,
     /// What the sky does, by night: on the day before it and in the night.
     pub(crate) days: Vec<Day>,
     /// Factor on each device's load.
     pub(crate) devices: Vec<f64>,
 }
 
-/// Standard deviations of all that is drawn.
+/// What is uncertain of a trip.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Doubt {
-    /// Relative.
-    pub(crate) capacity: f64,
-    /// Relative.
-    pub(crate) resistance: f64,
-    /// In V.
-    pub(crate) ocv_v: f64,
+    pub(crate) pack: pack::Doubt,
     pub(crate) skies: Skies,
-    /// Relative, for each device.
+    /// Relative standard uncertainty of each device's load.
     pub(crate) devices: Vec<f64>,
 }
 
+/// What has a random stream of its own.
+#[derive(Clone, Copy)]
+enum Subject {
+    Pack,
+    Sky,
+    Gear,
+}
+
 impl Doubt {
+    /// Of a plan, under its skies. What it asks of its pack says how far that is from what was
+    /// measured.
+    pub(crate) fn of(
+        plan: &Plan,
+        skies: Skies,
+        timeline: &Timeline,
+        loads: &mut Loads<'_>,
+    ) -> Self {
+        let pack = &plan.battery.pack;
+        let devices = plan.gear.load_spread.clone();
+        let central = central(&pack.circuit, &skies, devices.len());
+        let pack = pack::Doubt::of(pack, || loads.steady(timeline, &central));
+        Self { pack, skies, devices }
+    }
+
     /// The central case: nothing deviates.
     pub(crate) fn central(&self) -> Draw {
-        Draw {
-            capacity: 1.0,
-            resistance: 1.0,
-            ocv_v: 0.0,
-            days: self.skies.central(),
-            devices: vec![1.0; self.devices.len()],
-        }
+        central(self.pack.central(), &self.skies, self.devices.len())
     }
 
     /// Draw number `number` of a seed.
     pub(crate) fn draw(&self, seed: u64, number: u64) -> Draw {
-        const STREAMS: u128 = 3;
-        let mut streams: [Pcg64; STREAMS as usize] = std::array::from_fn(|subject| {
-            Pcg64::new(u128::from(seed), u128::from(number) * STREAMS + subject as u128)
-        });
-        let [pack, sky, gear] = &mut streams;
-        let normal = |random: &mut Pcg64| -> f64 { StandardNormal.sample(random) };
+        let normals = |subject: Subject| {
+            let stream = (subject as u128) << u64::BITS | u128::from(number);
+            let mut random = Pcg64::new(u128::from(seed), stream);
+            move || -> f64 { StandardNormal.sample(&mut random) }
+        };
+        let mut gear = normals(Subject::Gear);
         Draw {
-            capacity: factor(self.capacity, normal(pack)),
-            // resistances are positive and err by factors
-            resistance: (self.resistance * normal(pack)).exp(),
-            ocv_v: self.ocv_v * normal(pack),
-            days: self.skies.draw(|| normal(sky)),
-            devices: self.devices.iter().map(|spread| factor(*spread, normal(gear))).collect(),
+            pack: self.pack.draw(normals(Subject::Pack)),
+            days: self.skies.draw(normals(Subject::Sky)),
+            devices: self.devices.iter().map(|spread| factor(*spread, gear())).collect(),
         }
     }
+}
+
+fn central(pack: &Circuit, skies: &Skies, devices: usize) -> Draw {
+    Draw { pack: pack.clone(), days: skies.central(), devices: vec![1.0; devices] }
 }
 
 impl Draw {
@@ -93,15 +106,23 @@ fn factor(spread: f64, z: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use ::pack::{Chemistry, Pack, Spread, Warmth};
     use plan::Sun;
 
     use super::*;
 
+    /// A measured pack: what its fit left open is one variant, 1 % of the capacity and as much
+    /// resistance as that takes.
+    fn measured() -> Pack {
+        let mut pack = Pack::typical(Chemistry::Lfp, 50.0).unwrap();
+        pack.spread = Spread { capacity: 0.02, resistance: 0.2, ocv_v: 0.01, ..Spread::default() };
+        pack.variants = vec![pack.circuit.drawn(1.01, 1.1, 0.0)];
+        pack
+    }
+
     fn doubt() -> Doubt {
         Doubt {
-            capacity: 0.02,
-            resistance: 0.2,
-            ocv_v: 0.01,
+            pack: ::pack::Doubt::of(&measured(), || None),
             skies: Skies::alike(&Sun { mean: 0.65, spread: 0.2, persistence: 0.29 }, 2, 2.0),
             devices: vec![0.1, 0.0],
         }
@@ -114,11 +135,25 @@ mod tests {
         let (one, again, other) = (doubt().draw(7, 3), doubt().draw(7, 3), more.draw(7, 3));
         assert_eq!(one, again);
         assert_eq!(
-            (one.capacity, &one.days, one.devices[0]),
-            (other.capacity, &other.days, other.devices[0])
+            (&one.pack, &one.days, one.devices[0]),
+            (&other.pack, &other.days, other.devices[0])
         );
         assert_ne!(one, doubt().draw(7, 4));
         assert_ne!(one, doubt().draw(8, 3));
+        // of another pack it is the same trip, and what the first one's fit left open comes last
+        let plain = Pack { variants: Vec::new(), ..measured() };
+        let plain = Doubt { pack: ::pack::Doubt::of(&plain, || None), ..doubt() }.draw(7, 3);
+        assert_eq!((&plain.days, &plain.devices), (&one.days, &one.devices));
+        assert_eq!((plain.pack.offset_v, plain.pack.warmth), (one.pack.offset_v, one.pack.warmth));
+        assert_ne!(plain.pack.capacity_ah, one.pack.capacity_ah);
+    }
+
+    #[test]
+    fn in_the_central_case_nothing_deviates() {
+        let central = doubt().central();
+        assert_eq!(central.pack, measured().circuit);
+        assert_eq!(central.devices, [1.0, 1.0]);
+        assert_eq!((central.sun(0), central.air_k(1)), (0.65, 0.0));
     }
 
     #[test]
@@ -138,7 +173,23 @@ mod tests {
                 "{what}: spread {deviation}, not {spread}"
             );
         };
-        check("capacity", &|draw| draw.capacity, 1.0, 0.02);
+        let central = measured().circuit;
+        let of_central = |of: fn(&Circuit) -> f64| {
+            let whole = of(&central);
+            move |draw: &Draw| of(&draw.pack) / whole
+        };
+        // of the spread and of the fit
+        let capacity = of_central(|circuit| circuit.capacity_ah);
+        check("capacity", &capacity, 1.0, 0.02_f64.hypot(0.01));
+        let log_ohm = of_central(|circuit| circuit.r0_ohm);
+        check("resistance", &|draw| log_ohm(draw).ln(), -0.005, 0.2_f64.hypot(0.1));
+        check("open circuit", &|draw| draw.pack.offset_v, 0.0, 0.01);
+        let warmth = |of: fn(&Warmth) -> f64| {
+            let whole = of(&central.warmth);
+            move |draw: &Draw| (of(&draw.pack.warmth) / whole).ln()
+        };
+        check("resistance in the cold", &warmth(|w| w.resistance_k), 0.0, 0.5);
+        check("capacity in the cold", &warmth(|w| w.capacity_per_k), 0.0, 0.4);
         check("air", &|draw| draw.air_k(0), 0.0, 2.0);
         check("second day's air", &|draw| draw.air_k(1), 0.0, 2.0);
         check("first day's sun", &|draw| draw.sun(0), 0.65, 0.2);

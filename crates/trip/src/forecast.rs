@@ -37,8 +37,8 @@ pub fn forecast(
 ) -> Result<Forecast, TripError> {
     let (calendar, timeline) = prepare(plan)?;
     let cell = cell_of(plan);
-    let doubt = doubt(plan)?;
     let mut loads = loads_of(plan, &timeline);
+    let doubt = Doubt::of(plan, Skies::of_plan(plan)?, &timeline, &mut loads);
 
     let central = doubt.central();
     let mut trace = Trace::default();
@@ -96,8 +96,8 @@ pub(crate) struct Trial {
 pub(crate) fn trial(plan: &Plan, settings: Settings) -> Result<Trial, TripError> {
     let (_, timeline) = prepare(plan)?;
     let cell = cell_of(plan);
-    let doubt = doubt(plan)?;
-    let loads = loads_of(plan, &timeline);
+    let mut loads = loads_of(plan, &timeline);
+    let doubt = Doubt::of(plan, Skies::of_plan(plan)?, &timeline, &mut loads);
     let lottery = Lottery {
         timeline: &timeline,
         cell: &cell,
@@ -169,17 +169,6 @@ fn standing_w(plan: &Plan) -> f64 {
         plan::Supply::Charger(_) => 0.0,
     };
     plan.supplies.iter().map(own).sum()
-}
-
-pub(crate) fn doubt(plan: &Plan) -> Result<Doubt, TripError> {
-    let spread = &plan.battery.pack.spread;
-    Ok(Doubt {
-        capacity: spread.capacity,
-        resistance: spread.resistance,
-        ocv_v: spread.ocv_v,
-        skies: Skies::of_plan(plan)?,
-        devices: plan.gear.load_spread.clone(),
-    })
 }
 
 fn night_forecast(

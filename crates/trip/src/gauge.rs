@@ -2,11 +2,12 @@
 
 use plan::Plan;
 
-use crate::draws::Draw;
+use crate::draws::{Doubt, Draw};
 use crate::engine::{self, Keep};
 use crate::error::TripError;
-use crate::forecast::{cell_of, doubt, loads_of};
+use crate::forecast::{cell_of, loads_of};
 use crate::prepare::prepare;
+use crate::skies::Skies;
 use crate::tally::LANES;
 
 /// Lays a plan's first draws out and hands `time` what takes all of them through the trip on this
@@ -25,8 +26,8 @@ pub fn steps_of_draws(
 ) -> Result<(), TripError> {
     let (_, timeline) = prepare(plan)?;
     let cell = cell_of(plan);
-    let doubt = doubt(plan)?;
     let mut loads = loads_of(plan, &timeline);
+    let doubt = Doubt::of(plan, Skies::of_plan(plan)?, &timeline, &mut loads);
     let groups: Vec<[Draw; LANES]> = (0..draws / LANES)
         .map(|group| std::array::from_fn(|lane| doubt.draw(1, (group * LANES + lane) as u64)))
         .collect();

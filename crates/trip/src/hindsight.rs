@@ -254,8 +254,7 @@ fn pack_voltage(plan: &Plan, planned: &[&Point], measured: &Measured) -> Option<
     }
     let off = under_load.iter().map(|(off_v, _)| off_v).sum::<f64>() / count;
     let mean_a = under_load.iter().map(|(_, current_a)| current_a).sum::<f64>() / count;
-    let ohm = pack.circuit.r0_ohm + pack.circuit.r1_ohm;
-    let doubt = pack.spread.ocv_v.hypot(mean_a * ohm * pack.spread.resistance).max(LEAST_DOUBT);
+    let doubt = pack.voltage_u(mean_a).max(LEAST_DOUBT);
     Some(Assumption { what: Assumed::Pack, off, doubt })
 }
 

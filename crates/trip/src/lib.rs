@@ -5,6 +5,8 @@
 //! differs, `engine` takes them through, `tally` counts and `ledger` accounts for every
 //! watt-hour; `fixes` asks what would mend it.
 
+#[cfg(test)]
+mod agreement;
 mod answer;
 mod calendar;
 #[cfg(test)]

@@ -1,9 +1,10 @@
 //! The rig as the step sees it: a curve of current against voltage for each set of devices.
 
+use pack::Steady;
 use rig::{AfterBrownout, Aggregate, Aggregator, Conditions, Curve, Load, Rig};
 
 use crate::draws::Draw;
-use crate::timeline::Set;
+use crate::timeline::{Set, Timeline};
 
 /// One bit a device, set where it is off though it should be on.
 pub(crate) type Mask = u64;
@@ -219,6 +220,26 @@ impl<'a> Loads<'a> {
         mask(
             bits(high).filter(|device| self.rig.start_v(*device, &seen) >= self.restart_v[*device]),
         )
+    }
+
+    /// What is asked of the pack on the whole: the mean of the currents at which its charge is
+    /// taken, and the voltage down to which all that is ever on works. None where nothing is.
+    pub(crate) fn steady(&mut self, timeline: &Timeline, draw: &Draw) -> Option<Steady> {
+        let half_full_v = draw.pack.ocv.at(0.5);
+        let mut floors = Floors::default();
+        let lines: Vec<LoadLine> =
+            (0..self.sets.len()).map(|set| self.line(set, 0, draw, &mut floors)).collect();
+        let least_v =
+            lines.iter().map(|line| line.floor.v).filter(|v| v.is_finite()).fold(0.0, f64::max);
+        let at_v = half_full_v.max(least_v);
+        let (mut squares, mut sum) = (0.0, 0.0);
+        for block in &timeline.blocks {
+            let current_a = lines.get(block.set).map_or(0.0, |line| line.curve.current_a(at_v));
+            let length_s = block.dt_s * block.steps.len() as f64;
+            squares += current_a * current_a * length_s;
+            sum += current_a * length_s;
+        }
+        (sum > 0.0).then(|| Steady { current_a: squares / sum, least_v })
     }
 
     /// Whether anything is meant to be on in a set.

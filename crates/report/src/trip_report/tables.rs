@@ -138,7 +138,7 @@ pub(super) fn pack(plan: &Plan) -> Table {
     table.row(["Label".to_owned(), Kind::Charge.show(pack.rated_ah)]);
     table.row([
         "Capacity".to_owned(),
-        format!("{}{}", Kind::Charge.show(pack.circuit.capacity_ah), spread(pack.spread.capacity)),
+        format!("{}{}", Kind::Charge.show(pack.circuit.capacity_ah), spread(pack.capacity_u())),
     ]);
     table.row(["Charged at the start".to_owned(), Kind::Fraction.show(plan.battery.soc_start)]);
     table

@@ -1,7 +1,7 @@
 //! The draws of a group, and what holds for them through a block.
 
 use pack::State;
-use pack::lanes::{Figures, Lanes, Row, States};
+use pack::lanes::{Lanes, Row, States};
 use source::Stage;
 
 use super::Cell;
@@ -106,16 +106,8 @@ impl<const N: usize> Bank<N> {
             let heater = cell.housing.and_then(|housing| housing.heater);
             self.heated[lane] =
                 heater.is_some_and(|heater| heater.is_on(self.pack_c[lane], self.heated[lane]));
-            let figures = cell.circuit.figures();
-            let drawn = Figures {
-                capacity_ah: figures.capacity_ah * draw.capacity,
-                r0_ohm: figures.r0_ohm * draw.resistance,
-                r1_ohm: figures.r1_ohm * draw.resistance,
-                charge_ohm: figures.charge_ohm * draw.resistance,
-                offset_v: figures.offset_v + draw.ocv_v,
-                ..figures
-            };
-            self.pack.set(lane, &drawn, &cell.circuit.climate(self.pack_c[lane]));
+            let climate = draw.pack.climate(self.pack_c[lane]);
+            self.pack.set(lane, &draw.pack.figures(), &climate);
             self.charging.sun[lane] = draw.sun(block.night);
             if block.restart {
                 // a controller begins each day from the start

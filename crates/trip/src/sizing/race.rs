@@ -9,8 +9,9 @@ use crate::answer::{Chance, Settings};
 use crate::calendar::Calendar;
 use crate::draws::Doubt;
 use crate::error::TripError;
-use crate::forecast::{cell_of, doubt, loads_of};
+use crate::forecast::{cell_of, loads_of};
 use crate::prepare::prepare;
+use crate::skies::Skies;
 use crate::tally::{Lottery, Tally};
 use crate::timeline::{Block, Step, Timeline};
 
@@ -49,7 +50,7 @@ pub(super) struct Race<'a> {
 #[derive(Clone)]
 pub(super) struct Lit {
     pub(super) timeline: Timeline,
-    doubt: Doubt,
+    skies: Skies,
 }
 
 /// What the draws say of a combination.
@@ -81,7 +82,7 @@ impl Judged {
 impl Lit {
     pub(super) fn of(plan: &Plan) -> Result<(Calendar, Lit), TripError> {
         let (calendar, timeline) = prepare(plan)?;
-        Ok((calendar, Lit { timeline, doubt: doubt(plan)? }))
+        Ok((calendar, Lit { timeline, skies: Skies::of_plan(plan)? }))
     }
 
     fn has_panels(&self) -> bool {
@@ -205,19 +206,14 @@ impl<'a> Race<'a> {
         load: f64,
         then: impl FnOnce(&Lottery<'_>, Tally) -> T,
     ) -> T {
-        let Lit { mut timeline, doubt } = lit.clone();
-        let pack = &changed.battery.pack;
-        timeline.limit_charge(&pack.limits);
-        let doubt = Doubt {
-            capacity: pack.spread.capacity,
-            resistance: pack.spread.resistance,
-            ocv_v: pack.spread.ocv_v,
-            ..doubt
-        };
+        let Lit { mut timeline, skies } = lit.clone();
+        timeline.limit_charge(&changed.battery.pack.limits);
+        let mut loads = loads_of(changed, &timeline);
+        let doubt = Doubt::of(changed, skies, &timeline, &mut loads);
         let lottery = Lottery {
             timeline: &timeline,
             cell: &cell_of(changed),
-            loads: &loads_of(changed, &timeline),
+            loads: &loads,
             doubt: &doubt,
             load,
             seed: self.settings.seed,

@@ -117,7 +117,7 @@ impl Night {
             housing: None,
         };
         let mut loads = Loads::new((&self.rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
-        let draw = draw(self.rig.devices().len());
+        let draw = draw(&circuit, self.rig.devices().len());
         let mut trace = Trace::default();
         let one = std::array::from_ref(&draw);
         let [outcome] = run(timeline, &cell, &mut loads, one, Keep::Steps(&mut trace));
@@ -141,8 +141,8 @@ impl Night {
         let mut loads = Loads::new((&self.rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let draws: [Draw; 16] = std::array::from_fn(|lane| {
             let off = lane as f64 / 16.0 - 0.5;
-            let mut one = draw(self.rig.devices().len());
-            (one.capacity, one.resistance) = (1.0 + 0.2 * off, 1.0 - 0.4 * off);
+            let mut one = draw(&circuit, self.rig.devices().len());
+            one.pack = circuit.drawn(1.0 + 0.2 * off, 1.0 - 0.4 * off, 0.0);
             one.devices.iter_mut().for_each(|factor| *factor = 1.0 + 0.3 * off);
             one
         });

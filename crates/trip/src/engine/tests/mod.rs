@@ -144,7 +144,7 @@ impl Days {
             housing: None,
         };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
-        let draw = draw(1);
+        let draw = draw(&circuit, 1);
         let mut trace = Trace::default();
         let [outcome] =
             run(&timeline, &cell, &mut loads, std::array::from_ref(&draw), Keep::Steps(&mut trace));
@@ -176,11 +176,9 @@ impl Days {
     }
 }
 
-fn draw(devices: usize) -> Draw {
+fn draw(circuit: &Circuit, devices: usize) -> Draw {
     Draw {
-        capacity: 1.0,
-        resistance: 1.0,
-        ocv_v: 0.0,
+        pack: circuit.clone(),
         days: vec![Day { sun: 1.0, clear: 1.0, air_k: 0.0 }; 3],
         devices: vec![1.0; devices],
     }
@@ -319,9 +317,7 @@ fn lanes_equal_the_scalar_loop_to_the_last_bit() {
     let draws: [Draw; 16] = std::array::from_fn(|lane| {
         let off = lane as f64 / 16.0 - 0.5;
         Draw {
-            capacity: 1.0 + 0.1 * off,
-            resistance: 1.0 - 0.4 * off,
-            ocv_v: 0.02 * off,
+            pack: circuit.drawn(1.0 + 0.1 * off, 1.0 - 0.4 * off, 0.02 * off),
             days: vec![Day { sun: 0.5 + off, clear: 1.0, air_k: 5.0 * off }; 3],
             devices: vec![1.0 + off],
         }
@@ -358,7 +354,7 @@ fn a_held_voltage_does_not_ring_with_a_small_pack() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.8, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
     let charging: Vec<f64> = trace
         .moments
         .iter()

@@ -45,7 +45,8 @@ fn an_opened_protection_waits_for_a_source() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.2, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    let [outcome] =
+        run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
     let causes: Vec<_> = outcome.failures.iter().map(|stop| stop.map(|stop| stop.cause)).collect();
     assert_eq!(causes, [Some(Cause::Protection); 3]);
     let drawn_wh = |from_h: f64, to_h: f64| -> f64 {
@@ -59,7 +60,8 @@ fn an_opened_protection_waits_for_a_source() {
     assert!(drawn_wh(0.0, 10.0) > 60.0, "the first night begins");
     assert!(drawn_wh(24.0, 34.0) < 1e-9, "the second can't");
     assert!(drawn_wh(48.0, 58.0) > 200.0, "the third begins on what the source gave");
-    let ledger = ledger::close(&trace, &ledger::uses(&trace, &rig, &mut loads, &draw(1)), &cell);
+    let ledger =
+        ledger::close(&trace, &ledger::uses(&trace, &rig, &mut loads, &draw(&circuit, 1)), &cell);
     assert!((ledger.loads_wh - drawn_wh(0.0, 72.0)).abs() < 0.01 * ledger.loads_wh, "{ledger:?}");
 }
 
@@ -84,7 +86,7 @@ fn a_box_keeps_a_pack_warm_enough_to_be_charged() {
         };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let mut trace = Trace::default();
-        run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+        run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
         let first_day = trace.moments.iter().take_while(|moment| moment.at_s < 86_400.0);
         first_day.map(|moment| (-moment.current_a).max(0.0) * moment.dt_s / 3600.0).sum()
     };
@@ -110,7 +112,8 @@ fn more_current_than_the_pack_lets_through_opens_its_protection() {
         };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let mut trace = Trace::default();
-        let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+        let [outcome] =
+            run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
         (outcome, trace)
     };
     // 42 W at about 13.2 V are 3.2 A
@@ -152,7 +155,7 @@ fn a_source_waits_for_the_pack_to_be_warm_and_another_does_not() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.5, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
     let given_a = |hour: f64| {
         let at = |moment: &&crate::trace::Moment| moment.at_s >= 3600.0 * hour;
         trace.moments.iter().find(at).unwrap().source_a
@@ -164,7 +167,7 @@ fn a_source_waits_for_the_pack_to_be_warm_and_another_does_not() {
     }
     // each draw in its own air: some packs are warm enough while others are not
     let draws: [Draw; 16] = std::array::from_fn(|lane| {
-        let mut one = draw(1);
+        let mut one = draw(&circuit, 1);
         one.days.iter_mut().for_each(|day| day.air_k = 0.4 * lane as f64 - 3.0);
         one
     });
@@ -203,8 +206,8 @@ fn a_heater_keeps_a_pack_warm_enough_and_is_paid_for() {
         };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let mut trace = Trace::default();
-        run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
-        let uses = ledger::uses(&trace, &rig, &mut loads, &draw(1));
+        run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
+        let uses = ledger::uses(&trace, &rig, &mut loads, &draw(&circuit, 1));
         let heater_wh: f64 =
             trace.moments.iter().map(|moment| moment.heater_w * moment.dt_s / 3600.0).sum();
         (ledger::close(&trace, &uses, &cell), heater_wh)
@@ -240,7 +243,7 @@ fn a_charge_ends_on_float() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.9, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
     let first_day =
         || trace.moments.iter().filter(|moment| (12.0..20.0).contains(&(moment.at_s / 3600.0)));
     let most_v = first_day().map(|moment| moment.voltage_v).fold(0.0, f64::max);
@@ -269,7 +272,8 @@ fn heat_opens_the_protection_until_it_has_gone() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.85, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    let [outcome] =
+        run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
     let first = outcome.failures[0].unwrap();
     assert_eq!((first.cause, first.device), (Cause::Protection, None));
     assert!((first.at_s / 3600.0 - 3.25).abs() < 0.26, "at {} h", first.at_s / 3600.0);
@@ -300,7 +304,8 @@ fn a_pack_emptied_and_then_cold_is_charged_again() {
         Cell { circuit: &circuit, limits: &limits, soc_start: 0.1, idle_a: 0.0, housing: None };
     let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
     let mut trace = Trace::default();
-    let [outcome] = run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
+    let [outcome] =
+        run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
     assert_eq!(outcome.failures[0].unwrap().cause, Cause::Protection);
     let at = |hour: f64| {
         let at = |moment: &&crate::trace::Moment| moment.at_s >= 3600.0 * hour;
@@ -333,8 +338,8 @@ fn what_is_not_used_is_counted() {
         let cell = Cell { circuit: &circuit, limits, soc_start, idle_a: 0.0, housing: None };
         let mut loads = Loads::new((&rig, &[]), &timeline.sets, 8.0, 15.0, 0.0);
         let mut trace = Trace::default();
-        run(&timeline, &cell, &mut loads, &[draw(1)], Keep::Steps(&mut trace));
-        let uses = ledger::uses(&trace, &rig, &mut loads, &draw(1));
+        run(&timeline, &cell, &mut loads, &[draw(&circuit, 1)], Keep::Steps(&mut trace));
+        let uses = ledger::uses(&trace, &rig, &mut loads, &draw(&circuit, 1));
         ledger::close(&trace, &uses, &cell)
     };
     let none = Limits::default();
