@@ -115,7 +115,7 @@ fn steps() -> (Row, Row) {
     }));
     let mut bare = Bare::new();
     for step in 0..STEPS {
-        if step / NIGHT % 2 == 0 {
+        if (step / NIGHT).is_multiple_of(2) {
             bare.step::<false>(&ocv, 0.0);
         } else {
             bare.step::<true>(&ocv, 0.1 * (step % NIGHT) as f64);
