@@ -89,17 +89,22 @@ fn no_day(date: Date) -> TripError {
     sky::Error::Date { read: date.to_string() }.into()
 }
 
+/// What surrounds the panels of a plan, in air of a temperature.
+pub(crate) fn surroundings(plan: &Plan, air: &AirTemperature) -> Surroundings {
+    Surroundings {
+        horizon: plan.site.horizon.clone(),
+        turbidity: plan.site.turbidity,
+        albedo: plan.site.albedo,
+        air: air.clone(),
+        wind_mps: plan.air.wind_mps,
+        ..Surroundings::at(plan.site.place)
+    }
+}
+
 impl<'a> Stand<'a> {
     /// The panels of a plan, in air of a temperature.
     pub(crate) fn of_plan(plan: &'a Plan, air: &AirTemperature) -> Vec<Self> {
-        let around = Surroundings {
-            horizon: plan.site.horizon.clone(),
-            turbidity: plan.site.turbidity,
-            albedo: plan.site.albedo,
-            air: air.clone(),
-            wind_mps: plan.air.wind_mps,
-            ..Surroundings::at(plan.site.place)
-        };
+        let around = surroundings(plan, air);
         let panels = plan.supplies.iter().filter_map(|supply| match supply {
             Supply::Panel(panel) => Some(panel),
             Supply::Charger(_) => None,

@@ -27,6 +27,7 @@ mod season;
 mod sizing;
 mod skies;
 mod span;
+mod suns;
 mod survey;
 mod tally;
 mod timeline;

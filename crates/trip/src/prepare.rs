@@ -2,88 +2,127 @@
 
 use plan::{Plan, Supply};
 use rig::Conditions;
-use sky::{AirCurve, AirTemperature, Cloud, DayAir, Steps, light_on_panel};
-use source::{Conversion, Profile};
+use sky::{AirCurve, AirTemperature, DayAir, Steps, Surroundings};
+use source::Profile;
 
 use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
-use crate::harvest::Stand;
+use crate::harvest::surroundings;
 use crate::loads::MOST_DEVICES;
+use crate::suns::{PanelSun, Suns};
 use crate::timeline::{Block, Held, STEP_S, Set, Step, Timeline, cut};
 
 /// Lays out the nights and the steps of a plan.
 pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
-    let found = plan.gear.rig.devices().len();
-    if found > MOST_DEVICES {
-        return Err(TripError::TooManyDevices { found });
-    }
-    let calendar = Calendar::new(&plan.site.place, &plan.site.zone, plan.dates.evenings())?;
-    let uses = device_hours(plan, &calendar);
-    let (begins_s, ends_s) = span(&calendar, &uses);
-    let chargers = charger_hours(plan, &calendar);
-    let air = air_hours(plan, &calendar, ends_s)?;
-
-    let mut events_s: Vec<f64> = Vec::new();
-    events_s.extend(calendar.evenings.iter().flat_map(|evening| [evening.from_s, evening.to_s]));
-    events_s.extend(uses.iter().flatten().flat_map(|hours| [hours.from_s, hours.to_s]));
-    events_s.extend(chargers.iter().flat_map(|(hours, _)| [hours.from_s, hours.to_s]));
-
-    let suns = panels(plan, &calendar, ends_s, &air)?;
-    let hold_v = plan.supplies.iter().map(hold_v).fold(0.0, f64::max);
-    let float = float(plan);
-    let held = waits(plan).into_iter().map(|below_c| Held { below_c, steps: Vec::new() });
-    let mut timeline =
-        Timeline { nights: calendar.evenings.len(), held: held.collect(), ..Timeline::default() };
-    for (from_s, dt_s, count) in cut(begins_s, ends_s, &events_s) {
-        let middle_s = from_s + 0.5 * dt_s * count as f64;
-        let first = timeline.steps.len();
-        let mut supplied = false;
-        for index in 0..count {
-            let at_s = from_s + dt_s * index as f64;
-            let step = step_of((&suns, &chargers), at_s, dt_s, f64::INFINITY);
-            supplied |= step.is_supplied();
-            timeline.steps.push(step);
-            for held in &mut timeline.held {
-                held.steps.push(step_of((&suns, &chargers), at_s, dt_s, held.below_c));
-            }
-        }
-        let on = on_at(&uses, middle_s);
-        let night = calendar.night_of(middle_s);
-        let waiting =
-            on.iter().zip(&plan.gear.only_when_clear).any(|(used, waits)| *waits && used.is_some());
-        let air_now = follows_air(plan, &on).then(|| conditions_in(plan, &air, middle_s));
-        let night_of_set = (waiting || air_now.is_some()).then_some(night);
-        let set = Set { uses: on, night: night_of_set, air: air_now };
-        let known = timeline.sets.iter().position(|known| *known == set);
-        let set = known.unwrap_or_else(|| {
-            timeline.sets.push(set);
-            timeline.sets.len() - 1
-        });
-        let starts = |evening: &Evening| (evening.from_s - from_s).abs() < 1.0;
-        let ends = |evening: &Evening| (evening.to_s - from_s - dt_s * count as f64).abs() < 1.0;
-        timeline.blocks.push(Block {
-            steps: first..first + count,
-            dt_s,
-            set,
-            night,
-            air_c: air_at(&air, middle_s),
-            supplied,
-            hold_v,
-            float,
-            no_charge_below_c: f64::NEG_INFINITY,
-            most_charge_a: f64::INFINITY,
-            dusk_of: calendar.evenings.iter().position(starts),
-            dawn_of: calendar.evenings.iter().position(ends),
-            restart: calendar.evenings.iter().any(|evening| (evening.to_s - from_s).abs() < 1.0),
-        });
-    }
+    let ground = Ground::of(plan)?;
+    let suns = ground.suns().of(&plan.supplies)?;
+    let mut timeline = ground.under(&plan.supplies, &suns);
     timeline.limit_charge(&plan.battery.pack.limits);
-    Ok((calendar, timeline))
+    Ok((ground.calendar, timeline))
+}
+
+/// The nights of a plan and what its gear does in them: all that does not hang on what its sources
+/// give.
+pub(crate) struct Ground {
+    pub(crate) calendar: Calendar,
+    ends_s: f64,
+    around: Surroundings,
+    /// Its steps without any source, cut where chargers come and go.
+    bare: Timeline,
+}
+
+impl Ground {
+    pub(crate) fn of(plan: &Plan) -> Result<Self, TripError> {
+        let found = plan.gear.rig.devices().len();
+        if found > MOST_DEVICES {
+            return Err(TripError::TooManyDevices { found });
+        }
+        let calendar = Calendar::new(&plan.site.place, &plan.site.zone, plan.dates.evenings())?;
+        let uses = device_hours(plan, &calendar);
+        let (begins_s, ends_s) = span(&calendar, &uses);
+        let air = air_hours(plan, &calendar, ends_s)?;
+        let evenings = calendar.evenings.iter().flat_map(|evening| [evening.from_s, evening.to_s]);
+        let chargers = charger_hours(&plan.supplies, &calendar);
+        let hours = uses.iter().flatten().chain(chargers.iter().map(|(hours, _)| hours));
+        let events_s: Vec<f64> =
+            evenings.chain(hours.flat_map(|hours| [hours.from_s, hours.to_s])).collect();
+        let mut bare = Timeline { nights: calendar.evenings.len(), ..Timeline::default() };
+        for (from_s, dt_s, count) in cut(begins_s, ends_s, &events_s) {
+            let middle_s = from_s + 0.5 * dt_s * count as f64;
+            let first = bare.steps.len();
+            bare.steps.extend(
+                (0..count)
+                    .map(|index| Step { at_s: from_s + dt_s * index as f64, ..Step::default() }),
+            );
+            let on = on_at(&uses, middle_s);
+            let night = calendar.night_of(middle_s);
+            let waiting = on
+                .iter()
+                .zip(&plan.gear.only_when_clear)
+                .any(|(used, waits)| *waits && used.is_some());
+            let air_now = follows_air(plan, &on).then(|| conditions_in(plan, &air, middle_s));
+            let night_of_set = (waiting || air_now.is_some()).then_some(night);
+            let set = Set { uses: on, night: night_of_set, air: air_now };
+            let known = bare.sets.iter().position(|known| *known == set);
+            let set = known.unwrap_or_else(|| {
+                bare.sets.push(set);
+                bare.sets.len() - 1
+            });
+            let to_s = from_s + dt_s * count as f64;
+            let starts = |evening: &Evening| (evening.from_s - from_s).abs() < 1.0;
+            let ends = |evening: &Evening| (evening.to_s - to_s).abs() < 1.0;
+            let ended = |evening: &Evening| (evening.to_s - from_s).abs() < 1.0;
+            bare.blocks.push(Block {
+                steps: first..first + count,
+                dt_s,
+                set,
+                night,
+                air_c: air_at(&air, middle_s),
+                supplied: false,
+                hold_v: 0.0,
+                float: None,
+                no_charge_below_c: f64::NEG_INFINITY,
+                most_charge_a: f64::INFINITY,
+                dusk_of: calendar.evenings.iter().position(starts),
+                dawn_of: calendar.evenings.iter().position(ends),
+                restart: calendar.evenings.iter().any(ended),
+            });
+        }
+        let around = surroundings(plan, &AirTemperature::Hourly(air));
+        Ok(Ground { calendar, ends_s, around, bare })
+    }
+
+    /// What panels may give here.
+    pub(crate) fn suns(&self) -> Suns {
+        let count = (self.ends_s / STEP_S).ceil() as usize + 1;
+        let steps = Steps { start: self.calendar.noon, step_s: STEP_S, count };
+        Suns::new(self.around.clone(), steps)
+    }
+
+    /// The steps with sources: `suns` are those of the panels among them, in order.
+    pub(crate) fn under(&self, supplies: &[Supply], suns: &[PanelSun]) -> Timeline {
+        let chargers = charger_hours(supplies, &self.calendar);
+        let (hold_v, float) = (supplies.iter().map(hold_v).fold(0.0, f64::max), float(supplies));
+        let held = waits(supplies).into_iter().map(|below_c| Held { below_c, steps: Vec::new() });
+        let mut timeline = Timeline { held: held.collect(), ..self.bare.clone() };
+        for block in &mut timeline.blocks {
+            for step in &mut timeline.steps[block.steps.clone()] {
+                let (at_s, dt_s) = (step.at_s, block.dt_s);
+                *step = step_of((suns, &chargers), at_s, dt_s, f64::INFINITY);
+                block.supplied |= step.is_supplied();
+                for held in &mut timeline.held {
+                    held.steps.push(step_of((suns, &chargers), at_s, dt_s, held.below_c));
+                }
+            }
+            (block.hold_v, block.float) = (hold_v, float);
+        }
+        timeline
+    }
 }
 
 /// The temperatures of the pack that sources wait for, coldest first.
-fn waits(plan: &Plan) -> Vec<f64> {
-    let mut waits: Vec<f64> = plan.supplies.iter().filter_map(Supply::charges_above_c).collect();
+fn waits(supplies: &[Supply]) -> Vec<f64> {
+    let mut waits: Vec<f64> = supplies.iter().filter_map(Supply::charges_above_c).collect();
     waits.sort_by(f64::total_cmp);
     waits.dedup();
     waits
@@ -98,7 +137,7 @@ fn step_of(
 ) -> Step {
     let middle_s = at_s + 0.5 * dt_s;
     let mut step = Step { at_s, ..Step::default() };
-    for sun in suns.iter().filter(|sun| sun.waits_c < below_c) {
+    for sun in suns.iter().filter(|sun| sun.waits_c() < below_c) {
         sun.add_to(&mut step, middle_s);
     }
     let there = |hours: &Hours| (hours.from_s..hours.to_s).contains(&middle_s);
@@ -156,9 +195,9 @@ fn device_hours(plan: &Plan, calendar: &Calendar) -> Vec<Vec<Hours>> {
 }
 
 /// When chargers are there, with the pack's temperature that each waits for.
-fn charger_hours(plan: &Plan, calendar: &Calendar) -> Vec<(Hours, f64)> {
+fn charger_hours(supplies: &[Supply], calendar: &Calendar) -> Vec<(Hours, f64)> {
     let mut hours = Vec::new();
-    for supply in &plan.supplies {
+    for supply in supplies {
         let Supply::Charger(charger) = supply else { continue };
         let waits_c = charger.charges_above_c.unwrap_or(f64::NEG_INFINITY);
         for evening in &calendar.evenings {
@@ -180,12 +219,12 @@ fn on_at(uses: &[Vec<Hours>], at_s: f64) -> Vec<Option<usize>> {
 
 /// The profile by which a charge ends: that of the source with the highest voltage, where it goes
 /// down to float.
-fn float(plan: &Plan) -> Option<Profile> {
+fn float(supplies: &[Supply]) -> Option<Profile> {
     let profile = |supply: &Supply| match supply {
         Supply::Panel(panel) => *panel.controller.profile(),
         Supply::Charger(charger) => charger.profile,
     };
-    plan.supplies
+    supplies
         .iter()
         .map(profile)
         .max_by(|a, b| a.absorb_v.total_cmp(&b.absorb_v))
@@ -236,74 +275,6 @@ fn air_at(air: &[f64], at_s: f64) -> f64 {
     let along = (at_s / 3600.0).clamp(0.0, (air.len() - 1) as f64);
     let left = (along as usize).min(air.len().saturating_sub(2));
     air[left] + (air[left + 1] - air[left]) * (along - left as f64)
-}
-
-/// What one panel gives under a clear sky, at even steps from the first noon.
-struct PanelSun {
-    /// Watts or amperes.
-    output: Vec<f64>,
-    tracks: bool,
-    cap_a: f64,
-    /// The pack's temperature that it waits for.
-    waits_c: f64,
-}
-
-/// The battery voltage at which the current of a panel on a switching controller is taken; the
-/// panel's current hardly depends on it.
-const SWITCHING_V: f64 = 13.6;
-
-fn panels(
-    plan: &Plan,
-    calendar: &Calendar,
-    ends_s: f64,
-    air: &[f64],
-) -> Result<Vec<PanelSun>, TripError> {
-    let count = (ends_s / STEP_S).ceil() as usize + 1;
-    let steps = Steps { start: calendar.noon, step_s: STEP_S, count };
-    let stands = Stand::of_plan(plan, &AirTemperature::Hourly(air.to_vec()));
-    let planned = plan.supplies.iter().filter_map(|supply| match supply {
-        Supply::Panel(panel) => Some(panel),
-        Supply::Charger(_) => None,
-    });
-    let mut suns = Vec::new();
-    for (stand, panel) in stands.iter().zip(planned) {
-        let controller = &panel.controller;
-        let lights = light_on_panel(&stand.around, &stand.aim, &Cloud::Clear, steps)?;
-        let (tracks, efficiency) = match controller.conversion() {
-            Conversion::Mppt { efficiency } => (true, efficiency),
-            Conversion::Pwm => (false, 1.0),
-        };
-        let output = lights.iter().map(|light| {
-            if tracks {
-                efficiency * stand.power_w(light)
-            } else {
-                stand.panel.current_a(light.poa_effective_w_m2, light.cell_temp_c, SWITCHING_V)
-            }
-        });
-        suns.push(PanelSun {
-            output: output.collect(),
-            tracks,
-            cap_a: controller.current_limit_a(),
-            waits_c: panel.charges_above_c.unwrap_or(f64::NEG_INFINITY),
-        });
-    }
-    Ok(suns)
-}
-
-impl PanelSun {
-    fn add_to(&self, step: &mut Step, middle_s: f64) {
-        // the values are those of the middles of even steps
-        let along = (middle_s / STEP_S - 0.5).max(0.0);
-        let left = along as usize;
-        let (Some(a), Some(b)) = (self.output.get(left), self.output.get(left + 1)) else { return };
-        let output = a + (b - a) * (along - left as f64);
-        if self.tracks {
-            step.panel_w += output;
-            step.panel_cap_a += self.cap_a;
-        } else {
-            step.panel_a += output.min(self.cap_a);
-        }
-    }
 }
 
 #[cfg(test)]

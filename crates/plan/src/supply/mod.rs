@@ -15,7 +15,7 @@ use crate::section::Section;
 use crate::site::{Dates, Site};
 
 /// Something that puts energy in.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Supply {
     /// A panel with its controller.
     Panel(Panel),
@@ -24,7 +24,7 @@ pub enum Supply {
 }
 
 /// A panel, how it stands, and its controller.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Panel {
     /// Its name in the plan.
     pub name: String,

@@ -67,9 +67,15 @@ impl<'a> Found<'a> {
             self.beaten += 1;
             return true;
         }
-        let is_hopeless = self.is_hopeless(race, Group::Pack(chosen.pack), chosen)
-            || self.is_hopeless(race, race.like(chosen), chosen)
-            || self.groups.get(&Group::lit(chosen)) == Some(&true);
+        let of_level = |level: usize| Group::Like {
+            pack: chosen.pack,
+            level,
+            group: race.lights.group(level, chosen.sources),
+        };
+        let is_hopeless = self.groups.get(&Group::lit(chosen)) == Some(&true)
+            || (0..race.lights.height())
+                .rev()
+                .any(|level| self.is_hopeless(race, of_level(level), chosen));
         if is_hopeless {
             self.rejected += 1;
         }

@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use plan::Plan;
 use rig::Rig;
 
+use super::light::Lit;
 use super::market::Combination;
-use super::race::{Judged, Lit, Race};
+use super::race::{Judged, Race};
 use super::{Choice, Ending, Lack};
 use crate::engine::{Outcome, Stop};
 use crate::error::TripError;
@@ -23,22 +24,21 @@ pub(super) fn roughly(race: &Race<'_>, chosen: &Combination, judged: &Judged) ->
         nights: judged.nights.clone(),
         soc_dawn: None,
         spare_load: None,
-        weakest_evening: race.calendar.evenings.get(weakest).map(|evening| evening.date),
+        weakest_evening: race.lights.calendar().evenings.get(weakest).map(|evening| evening.date),
         ending: None,
     }
 }
 
 /// With all draws.
 pub(super) fn closely(race: &Race<'_>, chosen: &Combination) -> Result<Choice, TripError> {
-    let seen = look(race, &race.market.plan(race.plan, chosen), race.lit(chosen))?;
+    let seen = look(race, &race.market.plan(race.plan, chosen), &race.lights.lit(chosen.sources))?;
     let pieces = race.market.pieces(chosen);
     Ok(Choice { pieces, kg: chosen.kg, price: chosen.price, ..seen })
 }
 
 /// The plan with its own things.
 pub(super) fn as_it_is(race: &Race<'_>) -> Result<Choice, TripError> {
-    let (_, lit) = Lit::of(race.plan)?;
-    look(race, race.plan, &lit)
+    look(race, race.plan, &Lit::of(race.plan)?)
 }
 
 fn look(race: &Race<'_>, changed: &Plan, lit: &Lit) -> Result<Choice, TripError> {
@@ -61,7 +61,7 @@ fn look(race: &Race<'_>, changed: &Plan, lit: &Lit) -> Result<Choice, TripError>
         price: 0.0,
         soc_dawn: Some(dawns.fold(1.0, f64::min)),
         spare_load: carries.then(|| spare_load(race, changed, lit)),
-        weakest_evening: race.calendar.evenings.get(weakest).map(|evening| evening.date),
+        weakest_evening: race.lights.calendar().evenings.get(weakest).map(|evening| evening.date),
         ending,
         nights,
     })
@@ -102,7 +102,7 @@ fn ending(
         device: device.map(|index| changed.gear.rig.devices()[index].name.clone()),
         cause: middle.cause,
         share: stopped.len() as f64 / tally.kept().len() as f64,
-        median_time: race.calendar.instant(median_s),
+        median_time: race.lights.calendar().instant(median_s),
         soc: median(stopped.iter().map(soc)),
         soc_dusk: median(stopped.iter().map(|(outcome, _)| outcome.soc[night][0])),
         lack: None,

@@ -3,7 +3,7 @@
 
 use std::collections::HashSet;
 
-use pack::{Housing, Limits, Pack};
+use pack::{Housing, Pack};
 use plan::{Battery, Catalogue, Charger, Offer, Panel, Plan, Rated, Supply};
 use sky::{Aim, Facing};
 use source::{Controller, Conversion};
@@ -26,8 +26,8 @@ pub(super) struct Sources {
     pub(super) supplies: Vec<Supply>,
     /// The most they may push into a pack (A).
     pub(super) most_a: f64,
-    /// The highest voltage at which they hold it.
-    pub(super) absorb_v: Option<f64>,
+    /// The voltages at which they hold it, the lowest and the highest.
+    pub(super) absorb_v: Option<[f64; 2]>,
 }
 
 /// Equal packs side by side, or the plan's own.
@@ -94,8 +94,7 @@ impl Market {
         let sources = sources(plan, catalogue, &mut remarks)?;
         let (packs, wirings) = (packs(plan, catalogue)?, Wirings::new(plan, catalogue)?);
         let fits = |pack: &Alternative<Packs>| {
-            let goes =
-                |with: &&Alternative<Sources>| go_together(&pack.thing.all.limits, &with.thing);
+            let goes = |with: &&Alternative<Sources>| go_together(&pack.thing.all, &with.thing);
             sources.iter().filter(goes).count()
         };
         few_enough(packs.iter().map(fits).sum::<usize>() * wirings.rigs.len())?;
@@ -107,7 +106,7 @@ impl Market {
         let mut all = Vec::new();
         for (pack, chosen) in self.packs.iter().enumerate() {
             for (sources, given) in self.sources.iter().enumerate() {
-                if !go_together(&chosen.thing.all.limits, &given.thing) {
+                if !go_together(&chosen.thing.all, &given.thing) {
                     continue;
                 }
                 for (rig, wired) in self.wirings.rigs.iter().enumerate() {
@@ -176,14 +175,23 @@ impl Packs {
 /// A charger may stand this far above the voltage that a lead-acid battery is charged to (common
 /// practice, no source).
 const LEAD_ROOM_V: f64 = 0.15;
+/// A voltage this far below that of the full pack at rest still fills it (common practice, no
+/// source).
+const REST_ROOM_V: f64 = 0.1;
+/// Sources that hold a pack at voltages farther apart than this are not put together: the lower one
+/// would rest while the other fills it (common practice, no source).
+const APART_V: f64 = 0.3;
 
-/// Whether a pack bears what sources push into it: their voltage and their current.
-fn go_together(limits: &Limits, sources: &Sources) -> bool {
+/// Whether a pack bears what sources push into it, their voltage and their current, and is filled by
+/// it.
+fn go_together(pack: &Pack, sources: &Sources) -> bool {
+    let limits = &pack.limits;
     let most_v = limits.overvoltage_v.or(limits.charge_v.map(|v| v + LEAD_ROOM_V));
-    let voltage = match (most_v, sources.absorb_v) {
-        (Some(most_v), Some(absorb_v)) => absorb_v <= most_v,
-        _ => true,
-    };
+    let voltage = sources.absorb_v.is_none_or(|[least_v, highest_v]| {
+        // a current flows into a full pack only above the voltage at which that rests
+        let fills = least_v > pack.circuit.ocv.at(1.0) - REST_ROOM_V;
+        fills && most_v.is_none_or(|most_v| highest_v <= most_v)
+    });
     voltage && limits.charge_a.is_none_or(|most_a| sources.most_a <= most_a)
 }
 
@@ -237,10 +245,15 @@ fn sources(
     for panel in &panels {
         for charger in &chargers {
             let (a, b) = (&panel.thing, &charger.thing);
+            let volts = [a.absorb_v, b.absorb_v].into_iter().flatten();
+            let absorb_v = volts.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]);
+            if absorb_v.is_some_and(|[least_v, highest_v]| highest_v - least_v > APART_V) {
+                continue;
+            }
             let joined = Sources {
                 supplies: a.supplies.iter().chain(&b.supplies).cloned().collect(),
                 most_a: a.most_a + b.most_a,
-                absorb_v: [a.absorb_v, b.absorb_v].into_iter().flatten().reduce(f64::max),
+                absorb_v,
             };
             both.push(panel.and(charger, joined));
         }
@@ -260,7 +273,7 @@ fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>>
         };
         let sources = Sources {
             most_a: charger.current_a,
-            absorb_v: Some(charger.profile.absorb_v),
+            absorb_v: Some([charger.profile.absorb_v; 2]),
             supplies: vec![Supply::Charger(charger)],
         };
         chargers.push(Alternative::bought(offer, 1, sources));
@@ -352,6 +365,6 @@ fn array(
     Some(Sources {
         supplies: vec![Supply::Panel(panel); count as usize],
         most_a: full_a.min(controller.current_limit_a()),
-        absorb_v: Some(absorb_v),
+        absorb_v: Some([absorb_v; 2]),
     })
 }

@@ -3,6 +3,7 @@
 
 mod cables;
 mod found;
+mod light;
 mod look;
 mod market;
 mod race;
