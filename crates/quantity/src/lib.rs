@@ -5,6 +5,7 @@
 //! "2h30" into such numbers, says what would have been right when it can't, and prints numbers
 //! with their units. It knows nothing of batteries.
 
+mod bounds;
 mod duration;
 mod kind;
 mod number;
@@ -13,6 +14,7 @@ mod show;
 pub mod uncertainty;
 pub mod wire;
 
+pub use bounds::{OutOfBounds, within};
 pub use kind::Kind;
 pub use read::{Given, ReadError};
 pub use show::{Clock, significant, with_uncertainty};

@@ -3,9 +3,9 @@
 use jiff::Timestamp;
 
 use crate::Error;
-use crate::error::within;
 use crate::time::SECONDS_PER_DAY;
 use crate::track::Track;
+use quantity::within;
 
 /// One way a panel stands: tilt from the level and the azimuth it faces.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,7 +3,7 @@
 use statrs::function::erf::erf;
 
 use crate::Error;
-use crate::error::within;
+use quantity::within;
 
 /// Correlation of one day's weather with the next, in the normal domain (Graham, Hollands & Huget
 /// 1988, *Solar Energy* 40; kept in Graham & Hollands 1990, *Solar Energy* 44; from memory).

@@ -1,7 +1,7 @@
 //! The skyline of a site: hills, trees, a wall.
 
 use crate::Error;
-use crate::error::within;
+use quantity::within;
 
 /// How high the skyline stands in each direction, degrees. Between the points given it runs
 /// straight, all the way round.

@@ -4,12 +4,12 @@ use jiff::Timestamp;
 
 use crate::aim::{Aim, Normals};
 use crate::clear::{self, CLEAR_AIR_TURBIDITY, ClearSky, Irradiance, extraterrestrial_w_m2};
-use crate::error::within;
 use crate::incidence::Incidence;
 use crate::plane::{PlaneSun, SkyModel, on_plane};
 use crate::sun::refraction_deg;
 use crate::time::{SECONDS_PER_DAY, later};
 use crate::{Error, Horizon, Place, Track, pressure_pa, split};
+use quantity::within;
 
 /// Air temperature taken for refraction: a matter of 0.02° at the horizon.
 const REFRACTION_AIR_C: f64 = 12.0;

@@ -3,7 +3,9 @@
 use jiff::civil::Date;
 use jiff::{Timestamp, tz::TimeZone};
 
-use crate::error::{Error, within};
+use quantity::within;
+
+use crate::error::Error;
 use crate::time::{SECONDS_PER_DAY, later};
 
 /// A point on the ground.

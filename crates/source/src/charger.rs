@@ -2,8 +2,8 @@
 
 use jiff::Timestamp;
 
-use crate::error::within;
 use crate::{Error, Profile};
+use quantity::within;
 
 /// A charger of constant current, then constant voltage.
 #[derive(Debug, Clone, PartialEq)]

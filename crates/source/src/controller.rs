@@ -1,7 +1,7 @@
 //! The charge controller between panel and battery.
 
-use crate::error::within;
 use crate::{Error, Panel, Profile};
+use quantity::within;
 
 /// How a controller turns the panel's current into the battery's.
 #[derive(Debug, Clone, Copy, PartialEq)]

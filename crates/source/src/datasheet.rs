@@ -2,7 +2,7 @@
 
 use crate::Error;
 use crate::diode::Module;
-use crate::error::within;
+use quantity::within;
 
 /// What a panel's label or data sheet says, at standard test conditions.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -169,7 +169,7 @@ impl DataSheet {
         within("the panel's open-circuit voltage", self.open_circuit_v, (0.1, 1000.0), "V")?;
         within("the panel's short-circuit current", self.short_circuit_a, (0.001, 100.0), "A")?;
         let share = |what, part: f64, whole: f64, unit| {
-            within(what, part, (0.4 * whole, 0.999 * whole), unit).map(|_| ())
+            within(what, part, (0.4 * whole, 0.999 * whole), unit).map(|_| ()).map_err(Error::from)
         };
         share("the panel's voltage at most power", self.max_power_v, self.open_circuit_v, "V")?;
         share("the panel's current at most power", self.max_power_a, self.short_circuit_a, "A")?;

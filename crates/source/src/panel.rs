@@ -2,7 +2,7 @@
 
 use crate::Error;
 use crate::diode::{MaxPower, Module};
-use crate::error::within;
+use quantity::within;
 
 /// How the panel itself is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
