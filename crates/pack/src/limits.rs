@@ -33,7 +33,18 @@ pub struct Limits {
     pub float_v: Option<f64>,
 }
 
+/// A charger may stand this far above the voltage that a lead-acid battery is charged to (common
+/// practice, no source).
+const LEAD_ROOM_V: f64 = 0.15;
+
 impl Limits {
+    /// The highest voltage (V) at which a charge may be ended, where that is known: the protection's,
+    /// or a little above the usual one.
+    #[must_use]
+    pub fn bears_v(&self) -> Option<f64> {
+        self.overvoltage_v.or(self.charge_v.map(|v| v + LEAD_ROOM_V))
+    }
+
     /// Moves typical limits out of the way of what a record shows the pack to do.
     pub(crate) fn allow(&mut self, current_a: f64, voltage_v: f64) {
         self.discharge_a = self.discharge_a.map(|most_a| most_a.max(current_a));

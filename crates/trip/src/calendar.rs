@@ -4,7 +4,8 @@
 //! window from one local mean noon to the next, so windows are 86,400 s long and touch.
 
 use jiff::civil::{Date, Time};
-use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::{SignedDuration, Timestamp};
 use rig::schedule::Moments;
 use sky::{Night, Phase, Place};
 
@@ -165,14 +166,19 @@ impl Calendar {
     }
 
     /// A time by the clock on the wall within a night's window. A time that a change of the clocks
-    /// leaves out is moved as clocks are; one that it brings twice is the first.
+    /// leaves out is the moment of the change, so that later times stay later; one that it brings
+    /// twice is the first.
     fn wall_clock_s(&self, evening: &Evening, second: f64) -> f64 {
         let [start_s, end_s] = evening.window_s;
         let whole = second.clamp(0.0, 86_399.0) as i64;
         let time = Time::midnight().wrapping_add(SignedDuration::from_secs(whole));
         let on = |date: Date| {
             let local = date.to_datetime(time);
-            let instant = self.zone.to_ambiguous_timestamp(local).compatible().ok()?;
+            let ambiguous = self.zone.to_ambiguous_timestamp(local);
+            let left_out = matches!(ambiguous.offset(), AmbiguousOffset::Gap { .. });
+            let moved = ambiguous.compatible().ok()?;
+            let change = || Some(self.zone.preceding(moved).next()?.timestamp());
+            let instant = if left_out { change().unwrap_or(moved) } else { moved };
             Some(seconds_between(self.noon, instant))
         };
         let days =
@@ -187,4 +193,35 @@ impl Calendar {
 
 pub(crate) fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
     to.duration_since(from).as_secs_f64()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// In Rome the clocks went from 02:00 to 03:00 on 29 March 2026 (rules of the European Union:
+    /// 01:00 UTC on the last Sunday of March).
+    #[test]
+    fn what_a_change_of_the_clocks_leaves_out() {
+        let place = Place::new(45.0, 7.0, 0.0).unwrap();
+        let zone = TimeZone::get("Europe/Rome").unwrap();
+        let evening = Date::constant(2026, 3, 28);
+        let calendar = Calendar::new(&place, &zone, std::iter::once(evening)).unwrap();
+        let hours = |text: &str| -> f64 {
+            let when: rig::schedule::When = text.parse().unwrap();
+            let spans = calendar.moments(&calendar.evenings[0], |moments| when.intervals(moments));
+            spans.iter().map(|(from_s, to_s)| (to_s - from_s) / 3600.0).sum()
+        };
+        for (text, expected) in [
+            ("02:30 to 03:00", 0.0),
+            ("02:30 to 03:30", 0.5),
+            ("01:30 to 02:30", 0.5),
+            ("02:10 to 02:50", 0.0),
+            ("01:00 to 04:00", 2.0),
+            // all of the day but from 01:30 to 02:00, after which it is 03:00
+            ("03:00 to 01:30", 23.5),
+        ] {
+            assert!((hours(text) - expected).abs() < 1e-6, "{text}: {}", hours(text));
+        }
+    }
 }

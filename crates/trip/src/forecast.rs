@@ -1,7 +1,6 @@
 //! Will it last till dawn: a plan simulated and judged, night by night.
 
 use plan::Plan;
-use quantity::Kind;
 
 use crate::answer::{
     Chance, Failure, Forecast, MOST_DRAWS, NightForecast, Point, Restarts, Settings,
@@ -14,11 +13,12 @@ use crate::error::TripError;
 use crate::ledger::{self, Use};
 use crate::loads::Loads;
 use crate::prepare::prepare;
+use crate::remarks::remarks;
 use crate::skies::Skies;
 use crate::survey::survey;
 use crate::tally::{Lottery, Tally};
 use crate::timeline::Timeline;
-use crate::trace::{Trace, Unused};
+use crate::trace::Trace;
 
 /// So many draws are made between two looks at the clock.
 const AT_ONCE: usize = 2048;
@@ -75,7 +75,7 @@ pub fn forecast(
         ledger,
         points: points(plan, &calendar, &trace, &uses),
         bands: tally.bands(&calendar, &timeline),
-        remarks: remarks(plan, &calendar, &trace),
+        remarks: remarks(plan, &calendar, &trace, &uses),
         survey: survey(plan).ok(),
         settings,
         draws: tally.draws(),
@@ -249,97 +249,4 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
             harvest_w: moment.voltage_v * moment.source_a,
         })
         .collect()
-}
-
-/// More than this between packs that are joined is told (common practice, no source).
-const JOINING_A: f64 = 1.0;
-
-/// The highest voltage there ever is at the pack: full, or held by a source.
-fn highest_v(plan: &Plan) -> f64 {
-    let full_v = plan.battery.pack.circuit.ocv.at(1.0);
-    plan.supplies.iter().map(crate::prepare::hold_v).fold(full_v, f64::max)
-}
-
-/// Devices that can't run, or whose schedule hangs on something the sky does not do, and a pack emptied further than
-/// is good for it.
-/// Less than this, and less than so much of what is offered on a day, is not worth a word.
-const KEPT_OUT_WH: f64 = 5.0;
-const KEPT_OUT: f64 = 0.05;
-
-/// The days on which much is kept out of the pack by its temperature.
-fn kept_out(calendar: &Calendar, trace: &Trace) -> Option<String> {
-    let mut days = vec![(0.0, 0.0); calendar.evenings.len()];
-    for moment in &trace.moments {
-        let Unused { full_a, temperature_a, limit_a, waited_a } = moment.unused;
-        let wh = |current_a: f64| current_a * moment.voltage_v * moment.dt_s / 3600.0;
-        let Some((kept_wh, offered_wh)) = days.get_mut(moment.night) else { continue };
-        *kept_wh += wh(temperature_a + waited_a);
-        *offered_wh += wh(moment.source_a + full_a + temperature_a + limit_a + waited_a);
-    }
-    let much = |(kept_wh, offered_wh): (f64, f64)| kept_wh > KEPT_OUT_WH.max(KEPT_OUT * offered_wh);
-    let told: Vec<String> = days
-        .iter()
-        .zip(&calendar.evenings)
-        .filter(|(day, _)| much(**day))
-        .map(|((kept_wh, offered_wh), evening)| {
-            let date = evening.date.strftime("%-d %B");
-            format!("{kept_wh:.0} of {offered_wh:.0} Wh on {date}")
-        })
-        .collect();
-    (!told.is_empty()).then(|| {
-        format!(
-            "Too cold, or too hot, a pack takes no charge. In the typical trip that keeps out what the sources could have given: {}.",
-            told.join(", ")
-        )
-    })
-}
-
-fn remarks(plan: &Plan, calendar: &Calendar, trace: &Trace) -> Vec<String> {
-    let mut remarks = Vec::new();
-    let least_soc = trace.moments.iter().map(|moment| moment.soc).fold(1.0, f64::min);
-    if let Some(advised_soc) = plan.battery.pack.limits.advised_soc.filter(|soc| least_soc < *soc) {
-        remarks.push(format!(
-            "The pack is emptied to {}; below {} such a battery ages fast.",
-            Kind::Fraction.show((100.0 * least_soc).round() / 100.0),
-            Kind::Fraction.show(advised_soc)
-        ));
-    }
-    remarks.extend(kept_out(calendar, trace));
-    let inrush_a = plan.battery.inrush_a;
-    if inrush_a > JOINING_A {
-        remarks.push(format!(
-            "Unlike packs are joined: about {} flow between them at that moment. Join packs only when their voltages are alike, each with its own fuse, as their makers allow; otherwise cables burn.",
-            Kind::Current.show(inrush_a.round())
-        ));
-    }
-    let highest_v = highest_v(plan);
-    for (index, device) in plan.gear.rig.devices().iter().enumerate() {
-        let never = device.least_voltage_v.filter(|least_v| *least_v > highest_v);
-        if let Some(least_v) = never.filter(|_| !plan.gear.rig.is_behind_converter(index)) {
-            remarks.push(format!(
-                "The {} needs at least {}, and there is never more than {} at the pack: it can't run from it.",
-                device.name,
-                Kind::Voltage.show(least_v),
-                Kind::Voltage.show(highest_v)
-            ));
-        }
-        for used in &device.uses {
-            let missing: Vec<String> = calendar
-                .evenings
-                .iter()
-                .filter(|evening| {
-                    !calendar.moments(evening, |moments| used.when.missing(moments)).is_empty()
-                })
-                .map(|evening| evening.date.to_string())
-                .collect();
-            if !missing.is_empty() {
-                let (name, when) = (&device.name, &used.when);
-                remarks.push(format!(
-                    "{name} (\"{when}\") does not run on the evenings of {}: the sky does not do what its schedule hangs on",
-                    missing.join(", ")
-                ));
-            }
-        }
-    }
-    remarks
 }

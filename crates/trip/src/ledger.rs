@@ -59,14 +59,17 @@ pub(crate) fn uses(trace: &Trace, rig: &Rig, loads: &mut Loads<'_>, draw: &Draw)
     let standing_w = loads.standing_w();
     for moment in &trace.moments {
         let out_w = (moment.current_a + moment.source_a) * moment.voltage_v;
+        if moment.off == ALL_OFF {
+            // the protection has opened: not even what idles is fed
+            found.push(Use { cable_w: out_w, ..Use::default() });
+            continue;
+        }
         let means = loads.means(moment.set, moment.off, draw);
         let Ok(seen) = rig.solve(moment.voltage_v, means) else {
             // the step in which something collapses; what went out is lost on the way
             found.push(Use { cable_w: out_w, ..Use::default() });
             continue;
         };
-        // once the protection has opened nothing is drawn
-        let standing_w = if moment.off == ALL_OFF { 0.0 } else { standing_w };
         let (load_w, converter_w) = (seen.load_w(), seen.converter_w() + standing_w);
         let heater_w = moment.heater_w;
         let spare_v = |index: usize| {

@@ -23,6 +23,7 @@ mod hindsight;
 mod ledger;
 mod loads;
 mod prepare;
+mod remarks;
 mod season;
 mod sizing;
 mod skies;

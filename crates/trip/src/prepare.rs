@@ -102,7 +102,8 @@ impl Ground {
     /// The steps with sources: `suns` are those of the panels among them, in order.
     pub(crate) fn under(&self, supplies: &[Supply], suns: &[PanelSun]) -> Timeline {
         let chargers = charger_hours(supplies, &self.calendar);
-        let (hold_v, float) = (supplies.iter().map(hold_v).fold(0.0, f64::max), float(supplies));
+        let (hold_v, float) =
+            (supplies.iter().map(Supply::absorb_v).fold(0.0, f64::max), float(supplies));
         let held = waits(supplies).into_iter().map(|below_c| Held { below_c, steps: Vec::new() });
         let mut timeline = Timeline { held: held.collect(), ..self.bare.clone() };
         for block in &mut timeline.blocks {
@@ -229,13 +230,6 @@ fn float(supplies: &[Supply]) -> Option<Profile> {
         .map(profile)
         .max_by(|a, b| a.absorb_v.total_cmp(&b.absorb_v))
         .filter(|profile| profile.float_v < profile.absorb_v)
-}
-
-pub(crate) fn hold_v(supply: &Supply) -> f64 {
-    match supply {
-        Supply::Panel(panel) => panel.controller.profile().absorb_v,
-        Supply::Charger(charger) => charger.profile.absorb_v,
-    }
 }
 
 /// The air's usual temperature hour by hour from the first noon: the coldest at sunrise, the

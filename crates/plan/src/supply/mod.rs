@@ -67,6 +67,15 @@ impl Supply {
         }
     }
 
+    /// The voltage (V) at which it ends a charge.
+    #[must_use]
+    pub fn absorb_v(&self) -> f64 {
+        match self {
+            Supply::Panel(panel) => panel.controller.profile().absorb_v,
+            Supply::Charger(charger) => charger.profile.absorb_v,
+        }
+    }
+
     /// The pack's temperature (°C) below which the people of the trip leave the source unplugged, so
     /// that a frozen pack is not charged; none if they don't wait.
     #[must_use]

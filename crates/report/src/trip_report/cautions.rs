@@ -2,6 +2,7 @@
 //! source, unless one is named).
 
 use plan::Plan;
+use quantity::Kind;
 use trip::Forecast;
 
 pub(super) const FIRST: &str =
@@ -62,6 +63,15 @@ pub(super) fn of(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     cautions.extend(hunting(forecast));
     if is_lead && is_charged {
         cautions.push("A lead-acid battery gives off explosive gas while it is charged: air its box, no flame, no sparks.".into());
+    }
+    let bears_v = pack.limits.bears_v().unwrap_or(f64::INFINITY);
+    for supply in plan.supplies.iter().filter(|supply| supply.absorb_v() > bears_v) {
+        cautions.push(format!(
+            "{:?} charges up to {}, but this battery is to be charged to {} at most: it can be ruined, vent or catch fire. The trip takes it that the charge ends when the battery is full.",
+            supply.name(),
+            Kind::Voltage.show(supply.absorb_v()),
+            Kind::Voltage.show(bears_v)
+        ));
     }
     if is_charged {
         cautions.push("Charge only with a charger or controller set for this battery's chemistry and voltage, within the limits its maker gives.".into());

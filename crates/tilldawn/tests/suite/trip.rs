@@ -356,3 +356,105 @@ fn a_device_that_restarts_after_a_brownout() {
         assert!(wrong.err.contains("line 15"), "{}", wrong.err);
     }
 }
+
+/// A lamp and a pack of 40 Ah, with what stands between them in the plan and after it.
+fn lamp(folder: &str, pack: &str, rig: &str, sources: &str) -> String {
+    let path = self::folder(folder).join("plan.toml");
+    let plan = format!(
+        r#"format = 1
+[site]
+latitude = "45 N"
+longitude = "7 E"
+[trip]
+first_evening = "2026-10-09"
+nights = 2
+[pack]
+rated = "40 Ah"
+{pack}
+{rig}
+{sources}
+"#
+    );
+    std::fs::write(&path, plan).unwrap();
+    path.to_str().unwrap().to_owned()
+}
+
+/// Words of a trip without their line breaks.
+fn told(plan: &str) -> String {
+    let ran = run(&["trip", plan, "--draws", "16"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 80), "{}", ran.out);
+    ran.out.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+const LAMP: &str = "[rig.devices.lamp]\npower = \"10 W\"\nwhen = \"night\"";
+
+/// A source whose voltage does not go with the pack's, on either side.
+#[test]
+fn a_source_that_does_not_fit_the_pack_is_told_plainly() {
+    let with = |pack: &str, panel: &str, controller: &str| {
+        let sources = format!(
+            "[sources.roof]\npanel = \"50 W\"\nflat = true\n{panel}\ncontroller = {controller}"
+        );
+        told(&lamp("trip-misfit", pack, LAMP, &sources))
+    };
+    let (lfp, mppt) = ("chemistry = \"LFP\"", "{ kind = \"MPPT\", absorb = \"14.4 V\" }");
+    let fits = with(lfp, "", mppt);
+    for words in ["charges this pack", "fill this pack", "at most: it can", "step a voltage down"] {
+        assert!(!fits.contains(words), "{words}: {fits}");
+    }
+    let eight = "chemistry = \"LFP\"\nin_series = 2";
+    let never = with(eight, "", mppt);
+    assert!(
+        never.contains("\"roof\" never charges this pack: it gives no more than 14.4 V"),
+        "{never}"
+    );
+    let down = with(eight, "", "{ kind = \"MPPT\", absorb = \"28.8 V\" }");
+    assert!(down.contains("The panel of \"roof\" works at 18 V, below the pack's 26"), "{down}");
+    let half = with(lfp, "", "{ kind = \"MPPT\", absorb = \"13.15 V\" }");
+    assert!(
+        half.contains("\"roof\" does not fill this pack: it gives no more than 13.2 V"),
+        "{half}"
+    );
+    let low = "max_power_voltage = \"9 V\"";
+    let pwm = with(lfp, low, "{ kind = \"PWM\", absorb = \"14.4 V\" }");
+    assert!(pwm.contains("through a PWM controller the panel must reach"), "{pwm}");
+    let high = with("chemistry = \"NMC\"", "", mppt);
+    assert!(
+        high.contains("\"roof\" charges up to 14.4 V, but this battery is to be charged to"),
+        "{high}"
+    );
+}
+
+#[test]
+fn a_plan_that_cannot_fail_is_told_plainly() {
+    let (pack, nothing) =
+        ("chemistry = \"LFP\"", "No device draws anything in any of these nights");
+    for rig in [LAMP.replace("night", "never"), LAMP.replace("10 W", "0 W")] {
+        let told = told(&lamp("trip-idle", pack, &rig, ""));
+        assert!(told.contains(nothing), "{told}");
+    }
+    assert!(!told(&lamp("trip-idle", pack, LAMP, "")).contains(nothing));
+    // what could not start is another matter
+    let dead = told(&lamp("trip-idle", pack, &LAMP.replace("10 W", "20000 W"), ""));
+    assert!(!dead.contains(nothing), "{dead}");
+}
+
+/// An inverter that has emptied the pack draws nothing more; the ledger once went on counting it,
+/// at the expense of the cables.
+#[test]
+fn the_ledger_after_the_protection_has_opened() {
+    let rig = r#"[rig.branches.mains]
+cable = { length = "1 m", section = "10 mm²" }
+inverter = { output = "230 V", idle = "8 W", rated = "300 W", efficiency = "88 %", least_input = "9 V" }
+[rig.devices.lamp]
+feed = "mains"
+power = "60 W"
+when = "night"
+"#;
+    let plan = lamp("trip-inverter", "chemistry = \"LFP\"", rig, "");
+    let trip = json(&["trip", &plan, "--draws", "16"]);
+    let cables_wh = number(&trip["ledger"]["cables_wh"]);
+    // 2 × 1 m × 1.91 mΩ/m, some 6 A for 5 h: about 0.7 Wh
+    assert!((0.1..2.0).contains(&cables_wh), "{}", trip["ledger"]);
+}

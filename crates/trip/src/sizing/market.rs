@@ -172,9 +172,6 @@ impl Packs {
     }
 }
 
-/// A charger may stand this far above the voltage that a lead-acid battery is charged to (common
-/// practice, no source).
-const LEAD_ROOM_V: f64 = 0.15;
 /// A voltage this far below that of the full pack at rest still fills it (common practice, no
 /// source).
 const REST_ROOM_V: f64 = 0.1;
@@ -186,7 +183,7 @@ const APART_V: f64 = 0.3;
 /// it.
 fn go_together(pack: &Pack, sources: &Sources) -> bool {
     let limits = &pack.limits;
-    let most_v = limits.overvoltage_v.or(limits.charge_v.map(|v| v + LEAD_ROOM_V));
+    let most_v = limits.bears_v();
     let voltage = sources.absorb_v.is_none_or(|[least_v, highest_v]| {
         // a current flows into a full pack only above the voltage at which that rests
         let fills = least_v > pack.circuit.ocv.at(1.0) - REST_ROOM_V;
