@@ -14,9 +14,10 @@ const BEYOND: f64 = 0.07;
 /// 6 % off.
 const BELOW: f64 = 0.03;
 
-/// Standard uncertainties of the logarithms of what the cold does to resistance and capacity,
-/// where it was not measured (from memory of data sheets).
-const COLD: [f64; 2] = [0.5, 0.4];
+/// Standard uncertainties of the logarithms of [`Warmth`]'s two numbers, where they were not measured
+/// (from memory of data sheets: at −15 °C most packs have twice to eight times the resistance they
+/// have at 25 °C).
+const COLD: [f64; 2] = [0.25, 0.4];
 
 /// No pack is drawn with less than this share of its capacity.
 const LEAST_CAPACITY: f64 = 0.05;

@@ -10,7 +10,7 @@ use crate::error::TripError;
 use crate::harvest::surroundings;
 use crate::loads::MOST_DEVICES;
 use crate::suns::{PanelSun, Suns};
-use crate::timeline::{Block, Held, STEP_S, Set, Step, Timeline, cut};
+use crate::timeline::{Block, Held, SAME_S, STEP_S, Set, Step, Timeline, cut};
 
 /// Lays out the nights and the steps of a plan.
 pub(crate) fn prepare(plan: &Plan) -> Result<(Calendar, Timeline), TripError> {
@@ -155,7 +155,8 @@ fn step_of(
 fn span(calendar: &Calendar, uses: &[Vec<Hours>]) -> (f64, f64) {
     let across = |at_s: f64| {
         let nightly = |hours: &&Hours| hours.to_s - hours.from_s < LONGEST_NIGHTLY_S;
-        let runs = move |hours: &&Hours| (hours.from_s..hours.to_s).contains(&at_s);
+        // what only begins then does not run across
+        let runs = move |hours: &&Hours| hours.from_s < at_s - SAME_S && at_s < hours.to_s;
         uses.iter().flatten().filter(nightly).filter(runs)
     };
     let (sunset_s, sunrise_s) = (calendar.begins_s(), calendar.ends_s());
@@ -338,5 +339,23 @@ when = "10:03 to 11:20"
         assert!(begins(from_s) && begins(to_s));
         let given = [from_s - 1.0, from_s, to_s - 1.0, to_s].map(given_a);
         assert_eq!(given, [0.0, 6.0, 6.0, 0.0]);
+    }
+
+    /// The trip ends with its last night: what only runs by day does not draw it on to the next
+    /// sunset, what runs across the sunrise does.
+    #[test]
+    fn a_trip_ends_at_sunrise_or_with_what_runs_across_it() {
+        let ends_after_h = |when: &str| {
+            let text = PLAN.replace("dusk to dawn", when);
+            let plan = Plan::parse("plan.toml", Path::new(""), &text).unwrap();
+            let (calendar, timeline) = prepare(&plan).unwrap();
+            let last = timeline.blocks.last().unwrap();
+            let ends_s = timeline.steps[last.steps.end - 1].at_s + last.dt_s;
+            (ends_s - calendar.ends_s()) / 3600.0
+        };
+        assert!(ends_after_h("day").abs() < 0.01, "{} h", ends_after_h("day"));
+        assert!(ends_after_h("sunset to sunrise").abs() < 0.01);
+        let across_h = ends_after_h("1 h before sunrise to 1 h after sunrise");
+        assert!((across_h - 1.0).abs() < 0.01, "{across_h} h");
     }
 }

@@ -101,6 +101,26 @@ fn gives_little(plan: &Plan, supply: &Supply) -> Option<String> {
     }
 }
 
+/// 12 V gear is made for no more than about this (common practice, no source).
+const MOST_12_V: f64 = 16.0;
+
+/// What hangs on a pack of more than 12 V without a converter before it.
+fn more_than_12_v(plan: &Plan, highest_v: f64) -> Option<String> {
+    let rig = &plan.gear.rig;
+    let bare = |index: &usize| !rig.is_behind_converter(*index);
+    let names: Vec<String> = (0..rig.devices().len())
+        .filter(bare)
+        .map(|index| format!("{:?}", rig.devices()[index].name))
+        .collect();
+    (highest_v > MOST_12_V && !names.is_empty()).then(|| {
+        format!(
+            "There are up to {} at this pack. That destroys 12 V gear and can set it on fire: what has no converter before it must be made for so much ({}).",
+            Kind::Voltage.show((10.0 * highest_v).round() / 10.0),
+            names.join(", ")
+        )
+    })
+}
+
 /// What can't work or can't fail in the plan, devices whose schedule hangs on something the sky does
 /// not do, a pack emptied further than is good for it, charge that is kept out of it.
 pub(crate) fn remarks(
@@ -133,6 +153,7 @@ pub(crate) fn remarks(
         ));
     }
     let highest_v = highest_v(plan);
+    remarks.extend(more_than_12_v(plan, highest_v));
     for (index, device) in plan.gear.rig.devices().iter().enumerate() {
         let never = device.least_voltage_v.filter(|least_v| *least_v > highest_v);
         if let Some(least_v) = never.filter(|_| !plan.gear.rig.is_behind_converter(index)) {

@@ -114,7 +114,7 @@ pub(crate) const STEP_S: f64 = 60.0;
 /// The air's temperature is taken anew after so many steps.
 const BLOCK_STEPS: usize = 15;
 /// Events nearer than this are one.
-const SAME_S: f64 = 0.5;
+pub(crate) const SAME_S: f64 = 0.5;
 
 /// Cuts a stretch of time at events into blocks of equal steps: `(from_s, dt_s, count)`.
 pub(crate) fn cut(from_s: f64, to_s: f64, events_s: &[f64]) -> Vec<(f64, f64, usize)> {

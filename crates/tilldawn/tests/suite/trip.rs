@@ -410,6 +410,11 @@ fn a_source_that_does_not_fit_the_pack_is_told_plainly() {
         "{never}"
     );
     let down = with(eight, "", "{ kind = \"MPPT\", absorb = \"28.8 V\" }");
+    assert!(
+        down.contains("There are up to 28.8 V at this pack") && down.contains("(\"lamp\")"),
+        "{down}"
+    );
+    assert!(!fits.contains("There are up to"), "{fits}");
     assert!(down.contains("The panel of \"roof\" works at 18 V, below the pack's 26"), "{down}");
     let half = with(lfp, "", "{ kind = \"MPPT\", absorb = \"13.15 V\" }");
     assert!(
