@@ -188,7 +188,7 @@ mod tests {
             let whole = of(&central.warmth);
             move |draw: &Draw| (of(&draw.pack.warmth) / whole).ln()
         };
-        check("resistance in the cold", &warmth(|w| w.resistance_k), 0.0, 0.5);
+        check("resistance in the cold", &warmth(|w| w.resistance_k), 0.0, 0.25);
         check("capacity in the cold", &warmth(|w| w.capacity_per_k), 0.0, 0.4);
         check("air", &|draw| draw.air_k(0), 0.0, 2.0);
         check("second day's air", &|draw| draw.air_k(1), 0.0, 2.0);

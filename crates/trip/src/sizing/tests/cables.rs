@@ -251,7 +251,7 @@ fn few_wirings_do_about_as_well_as_all() {
 
 #[test]
 fn a_cable_is_bought_for_the_run_that_lacks_voltage() {
-    let plan = thinly_wired("42 Ah");
+    let plan = thinly_wired("41.2 Ah");
     let found = size(&plan, &cables(), SETTINGS, |_| true).unwrap();
     let [only] = &found.choices[..] else { panic!("{:?}", found.choices) };
     let [Piece { name, amount: Amount::Run { to, section, length_m } }] = &only.pieces[..] else {
