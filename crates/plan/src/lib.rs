@@ -34,7 +34,7 @@ pub use measured::pack as pack_from_record;
 pub use rows::{BatteryRun, battery_run, most_together, pack_text};
 pub use series::{Candidate, Capacity, Comparison, History, PastTest};
 pub use site::{COVERAGE_95, Dates, MOST_NIGHTS, Site};
-pub use supply::{Charger, Panel, Supply};
+pub use supply::{AIM_BY_HAND, Charger, Panel, Supply};
 pub use weather::{ClearnessDay, FileDays, Sun, Weather};
 
 use section::{Section, Source};

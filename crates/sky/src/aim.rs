@@ -64,6 +64,38 @@ pub enum Aim {
     },
 }
 
+/// How far a panel stands off its aim.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct AimError {
+    /// Steeper than meant; negative where it lies flatter.
+    pub tilt_deg: f64,
+    /// Turned on from north over east.
+    pub azimuth_deg: f64,
+}
+
+impl AimError {
+    /// It stands as meant.
+    pub const NONE: Self = Self { tilt_deg: 0.0, azimuth_deg: 0.0 };
+}
+
+impl Aim {
+    /// The error of so many standard deviations of tilt and azimuth. A panel meant to lie flat has
+    /// no azimuth; it leans north by the first number and east by the second.
+    #[must_use]
+    pub fn error(&self, deviation: &AimError, [tilt, azimuth]: [f64; 2]) -> AimError {
+        match self {
+            Self::Fixed(facing) if facing.tilt_deg == 0.0 => AimError {
+                tilt_deg: deviation.tilt_deg * tilt.hypot(azimuth),
+                azimuth_deg: azimuth.atan2(tilt).to_degrees(),
+            },
+            _ => AimError {
+                tilt_deg: deviation.tilt_deg * tilt,
+                azimuth_deg: deviation.azimuth_deg * azimuth,
+            },
+        }
+    }
+}
+
 /// Unit vector square on the panel.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Normal {
@@ -72,9 +104,28 @@ pub(crate) struct Normal {
     pub(crate) up: f64,
 }
 
+impl Normal {
+    /// Of a panel that was to stand like this.
+    fn off(self, error: &AimError) -> Self {
+        let level = self.east.hypot(self.north);
+        // what lies flat leans north
+        let (east, north) =
+            if level > 1e-9 { (self.east / level, self.north / level) } else { (0.0, 1.0) };
+        let (sin_tilt, cos_tilt) = error.tilt_deg.to_radians().sin_cos();
+        let (sin, cos) = error.azimuth_deg.to_radians().sin_cos();
+        let tilted = level * cos_tilt + self.up * sin_tilt;
+        Self {
+            east: tilted * (east * cos + north * sin),
+            north: tilted * (north * cos - east * sin),
+            up: self.up * cos_tilt - level * sin_tilt,
+        }
+    }
+}
+
 /// The panel's normal along a series of growing instants.
 pub(crate) struct Normals<'a> {
     aim: &'a Aim,
+    error: AimError,
     start: Timestamp,
     /// Seconds from local mean midnight to the start.
     phase_s: f64,
@@ -83,17 +134,24 @@ pub(crate) struct Normals<'a> {
 }
 
 impl<'a> Normals<'a> {
-    pub(crate) fn new(aim: &'a Aim, start: Timestamp, longitude_deg: f64) -> Self {
+    pub(crate) fn new(
+        (aim, error): (&'a Aim, AimError),
+        start: Timestamp,
+        longitude_deg: f64,
+    ) -> Self {
         let utc_s = start.as_millisecond() as f64 / 1000.0;
         let phase_s = (utc_s + longitude_deg * 240.0).rem_euclid(SECONDS_PER_DAY);
         let current = Facing::FLAT.normal();
-        Self { aim, start, phase_s, current, until_s: f64::NEG_INFINITY }
+        Self { aim, error, start, phase_s, current, until_s: f64::NEG_INFINITY }
     }
 
     /// The normal some seconds after the start; instants must not go back.
     pub(crate) fn at(&mut self, elapsed_s: f64, sun: &Track) -> Normal {
         if elapsed_s >= self.until_s {
-            (self.current, self.until_s) = self.look_up(elapsed_s, sun);
+            let (meant, until_s) = self.look_up(elapsed_s, sun);
+            self.until_s = until_s;
+            self.current =
+                if self.error == AimError::NONE { meant } else { meant.off(&self.error) };
         }
         self.current
     }
@@ -125,6 +183,36 @@ impl<'a> Normals<'a> {
                 let normal = Normal { east: seen.east * shrink, north: seen.north * shrink, up };
                 // Rounding must not leave the end at or before the instant asked for.
                 (normal, until_s.max(elapsed_s + 1e-6))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_error_turns_and_tilts_a_panel() {
+        let facing = |tilt_deg, azimuth_deg| Facing::new(tilt_deg, azimuth_deg).unwrap();
+        let near = |a: Normal, b: Normal| {
+            let off = (a.east - b.east).abs() + (a.north - b.north).abs() + (a.up - b.up).abs();
+            assert!(off < 1e-9, "{a:?} {b:?}");
+        };
+        let error = |tilt_deg, azimuth_deg| AimError { tilt_deg, azimuth_deg };
+        near(facing(40.0, 170.0).normal().off(&error(5.0, -20.0)), facing(45.0, 150.0).normal());
+        // tilted back beyond level it faces the other way
+        near(facing(3.0, 90.0).normal().off(&error(-8.0, 0.0)), facing(5.0, 270.0).normal());
+        let deviation = error(2.0, 7.0);
+        let aim = Aim::Fixed(facing(45.0, 180.0));
+        assert_eq!(aim.error(&deviation, [1.5, -2.0]), error(3.0, -14.0));
+        // what is to lie flat leans north by the first number, east by the second
+        for flat in [Facing::FLAT, facing(0.0, 180.0)] {
+            for (leans, azimuth_deg) in
+                [([1.0, 0.0], 0.0), ([-1.0, 0.0], 180.0), ([0.0, 1.0], 90.0), ([0.0, -1.0], 270.0)]
+            {
+                let error = Aim::Fixed(flat).error(&deviation, leans);
+                near(flat.normal().off(&error), facing(2.0, azimuth_deg).normal());
             }
         }
     }

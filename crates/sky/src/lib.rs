@@ -26,7 +26,7 @@ mod track;
 mod warmth;
 pub mod weather;
 
-pub use aim::{Aim, Facing};
+pub use aim::{Aim, AimError, Facing};
 pub use air::{dew_point_c, pressure_pa, relative_humidity, vapour_pressure_hpa};
 pub use clear::{
     CLEAR_AIR_TURBIDITY, ClearSky, Irradiance, extraterrestrial_w_m2, relative_air_mass,
@@ -36,7 +36,9 @@ pub use day::{LevelDay, cloud_cover};
 pub use error::Error;
 pub use horizon::Horizon;
 pub use incidence::Incidence;
-pub use light::{AirTemperature, Cloud, Light, Steps, Surroundings, Warming, light_on_panel};
+pub use light::{
+    AirTemperature, Cloud, Light, Steps, Surroundings, Warming, light_off_aim, light_on_panel,
+};
 pub use moon::{Moon, moon_at};
 pub use night::{MoonNight, Night, Phase};
 pub use place::Place;

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use crate::aim::{Aim, Normals};
+use crate::aim::{Aim, AimError, Normals};
 use crate::clear::{self, CLEAR_AIR_TURBIDITY, ClearSky, Irradiance, extraterrestrial_w_m2};
 use crate::incidence::Incidence;
 use crate::plane::{PlaneSun, SkyModel, on_plane};
@@ -169,6 +169,19 @@ pub fn light_on_panel(
     cloud: &Cloud,
     steps: Steps,
 ) -> Result<Vec<Light>, Error> {
+    light_off_aim(around, (aim, AimError::NONE), cloud, steps)
+}
+
+/// As [`light_on_panel`], for a panel that does not stand quite as it was meant to.
+///
+/// # Errors
+/// As [`light_on_panel`].
+pub fn light_off_aim(
+    around: &Surroundings,
+    aim: (&Aim, AimError),
+    cloud: &Cloud,
+    steps: Steps,
+) -> Result<Vec<Light>, Error> {
     let pressure_pa = pressure_pa(around.place.elevation_m());
     let clear = ClearSky::new(around.place.elevation_m(), pressure_pa, around.turbidity);
     let share = match cloud {
@@ -216,7 +229,7 @@ pub(crate) struct Sample {
 /// of the step, the seconds since the start and the sun, if it is up.
 pub(crate) fn along(
     around: &Surroundings,
-    aim: &Aim,
+    aim: (&Aim, AimError),
     steps: Steps,
     mut sample: impl FnMut(usize, f64, Option<&High>) -> Sample,
 ) -> Result<Vec<Light>, Error> {

@@ -5,13 +5,14 @@
 //! day or a device more comes last in its stream.
 
 use pack::Circuit;
-use plan::Plan;
+use plan::{Plan, Supply};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 
+use crate::aim;
 use crate::loads::Loads;
 use crate::skies::{Day, Skies};
-use crate::timeline::Timeline;
+use crate::timeline::{Block, Timeline};
 
 /// One draw.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +23,9 @@ pub(crate) struct Draw {
     pub(crate) days: Vec<Day>,
     /// Factor on each device's load.
     pub(crate) devices: Vec<f64>,
+    /// How far each panel stands off its tilt and azimuth, in standard deviations: once for the
+    /// trip.
+    pub(crate) aims: Vec<[f64; 2]>,
 }
 
 /// What is uncertain of a trip.
@@ -31,6 +35,8 @@ pub(crate) struct Doubt {
     pub(crate) skies: Skies,
     /// Relative standard uncertainty of each device's load.
     pub(crate) devices: Vec<f64>,
+    /// How many panels there are.
+    pub(crate) panels: usize,
 }
 
 /// What has a random stream of its own.
@@ -39,6 +45,7 @@ enum Subject {
     Pack,
     Sky,
     Gear,
+    Aim,
 }
 
 impl Doubt {
@@ -52,14 +59,16 @@ impl Doubt {
     ) -> Self {
         let pack = &plan.battery.pack;
         let devices = plan.gear.load_spread.clone();
-        let central = central(&pack.circuit, &skies, devices.len());
+        let central = central(&pack.circuit, &skies, devices.len(), 0);
         let pack = pack::Doubt::of(pack, || loads.steady(timeline, &central));
-        Self { pack, skies, devices }
+        let is_panel = |supply: &&Supply| matches!(supply, Supply::Panel(_));
+        let panels = plan.supplies.iter().filter(is_panel).count();
+        Self { pack, skies, devices, panels }
     }
 
     /// The central case: nothing deviates.
     pub(crate) fn central(&self) -> Draw {
-        central(self.pack.central(), &self.skies, self.devices.len())
+        central(self.pack.central(), &self.skies, self.devices.len(), self.panels)
     }
 
     /// Draw number `number` of a seed.
@@ -69,23 +78,35 @@ impl Doubt {
             let mut random = Pcg64::new(u128::from(seed), stream);
             move || -> f64 { StandardNormal.sample(&mut random) }
         };
-        let mut gear = normals(Subject::Gear);
+        let (mut gear, mut aim) = (normals(Subject::Gear), normals(Subject::Aim));
         Draw {
             pack: self.pack.draw(normals(Subject::Pack)),
             days: self.skies.draw(normals(Subject::Sky)),
             devices: self.devices.iter().map(|spread| factor(*spread, gear())).collect(),
+            aims: (0..self.panels).map(|_| [aim(), aim()]).collect(),
         }
     }
 }
 
-fn central(pack: &Circuit, skies: &Skies, devices: usize) -> Draw {
-    Draw { pack: pack.clone(), days: skies.central(), devices: vec![1.0; devices] }
+fn central(pack: &Circuit, skies: &Skies, devices: usize, panels: usize) -> Draw {
+    Draw {
+        pack: pack.clone(),
+        days: skies.central(),
+        devices: vec![1.0; devices],
+        aims: vec![[0.0; 2]; panels],
+    }
 }
 
 impl Draw {
     /// Share of the clear-sky harvest that arrives on the day before a night.
     pub(crate) fn sun(&self, night: usize) -> f64 {
         self.days.get(night).map_or(1.0, |day| day.sun)
+    }
+
+    /// Share of the clear-sky harvest that arrives in a block, of panels that stand as they do.
+    pub(crate) fn harvest(&self, block: &Block) -> f64 {
+        let sun = self.sun(block.night);
+        sun * aim::factor(&block.aims, &self.aims, sun)
     }
 
     /// Share of a night without cloud.
@@ -125,6 +146,7 @@ mod tests {
             pack: ::pack::Doubt::of(&measured(), || None),
             skies: Skies::alike(&Sun { mean: 0.65, spread: 0.2, persistence: 0.29 }, 2, 2.0),
             devices: vec![0.1, 0.0],
+            panels: 1,
         }
     }
 
@@ -132,11 +154,12 @@ mod tests {
     fn a_draw_is_the_same_every_time_and_whatever_is_added_behind() {
         let mut more = doubt();
         more.devices.push(0.3);
+        more.panels = 2;
         let (one, again, other) = (doubt().draw(7, 3), doubt().draw(7, 3), more.draw(7, 3));
         assert_eq!(one, again);
         assert_eq!(
-            (&one.pack, &one.days, one.devices[0]),
-            (&other.pack, &other.days, other.devices[0])
+            (&one.pack, &one.days, one.devices[0], one.aims[0]),
+            (&other.pack, &other.days, other.devices[0], other.aims[0])
         );
         assert_ne!(one, doubt().draw(7, 4));
         assert_ne!(one, doubt().draw(8, 3));
@@ -152,8 +175,8 @@ mod tests {
     fn in_the_central_case_nothing_deviates() {
         let central = doubt().central();
         assert_eq!(central.pack, measured().circuit);
-        assert_eq!(central.devices, [1.0, 1.0]);
         assert_eq!((central.sun(0), central.air_k(1)), (0.65, 0.0));
+        assert_eq!((central.devices, central.aims), (vec![1.0, 1.0], vec![[0.0, 0.0]]));
     }
 
     #[test]
@@ -195,6 +218,8 @@ mod tests {
         check("first day's sun", &|draw| draw.sun(0), 0.65, 0.2);
         check("second day's sun", &|draw| draw.sun(1), 0.65, 0.2);
         check("a device", &|draw| draw.devices[0], 1.0, 0.1);
+        check("a panel's tilt", &|draw| draw.aims[0][0], 0.0, 1.0);
+        check("a panel's azimuth", &|draw| draw.aims[0][1], 0.0, 1.0);
         check("a sure device", &|draw| draw.devices[1], 1.0, 0.0);
         let together = mean_of(&|draw| (draw.sun(0) - 0.65) * (draw.sun(1) - 0.65)) / 0.04;
         // the copula's correlation is that of the normal variables; of the shares a little less

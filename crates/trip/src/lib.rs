@@ -7,6 +7,7 @@
 
 #[cfg(test)]
 mod agreement;
+mod aim;
 mod answer;
 mod calendar;
 #[cfg(test)]

@@ -5,6 +5,7 @@ use rig::Conditions;
 use sky::{AirCurve, AirTemperature, DayAir, Steps, Surroundings};
 use source::Profile;
 
+use crate::aim::responses;
 use crate::calendar::{Calendar, Evening};
 use crate::error::TripError;
 use crate::harvest::surroundings;
@@ -86,6 +87,7 @@ impl Ground {
                 dusk_of: calendar.evenings.iter().position(starts),
                 dawn_of: calendar.evenings.iter().position(ends),
                 restart: calendar.evenings.iter().any(ended),
+                aims: Vec::new(),
             });
         }
         let around = surroundings(plan, &AirTemperature::Hourly(air));
@@ -105,6 +107,7 @@ impl Ground {
         let (hold_v, float) =
             (supplies.iter().map(Supply::absorb_v).fold(0.0, f64::max), float(supplies));
         let held = waits(supplies).into_iter().map(|below_c| Held { below_c, steps: Vec::new() });
+        let moved: Vec<_> = suns.iter().map(PanelSun::moved).collect();
         let mut timeline = Timeline { held: held.collect(), ..self.bare.clone() };
         for block in &mut timeline.blocks {
             for step in &mut timeline.steps[block.steps.clone()] {
@@ -116,6 +119,10 @@ impl Ground {
                 }
             }
             (block.hold_v, block.float) = (hold_v, float);
+            if let (true, Some(first)) = (block.supplied, timeline.steps.get(block.steps.start)) {
+                let middle_s = first.at_s + 0.5 * block.dt_s * block.steps.len() as f64;
+                block.aims = responses(&moved, middle_s);
+            }
         }
         timeline
     }

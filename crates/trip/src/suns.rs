@@ -3,9 +3,10 @@
 use std::sync::Arc;
 
 use plan::Supply;
-use sky::{Aim, Cloud, Light, Steps, Surroundings, light_on_panel};
+use sky::{Aim, AimError, Cloud, Light, Steps, Surroundings, light_on_panel};
 use source::{Conversion, Panel};
 
+use crate::aim::Moved;
 use crate::error::TripError;
 use crate::harvest::Stand;
 use crate::timeline::{STEP_S, Step};
@@ -20,18 +21,23 @@ pub(crate) struct PanelSun {
     passed_on: f64,
     cap_a: f64,
     waits_c: f64,
+    /// What it would give if it stood otherwise.
+    moved: Arc<Moved>,
 }
 
-/// A panel, how it stands, and whether its controller tracks.
-type Kind = (Panel, Aim, bool);
+/// A panel, how it stands, how far off that it may stand, and whether its controller tracks.
+type Kind = (Panel, Aim, AimError, bool);
 
 /// What stands where, and what was worked out of it so far.
 pub(crate) struct Suns {
     around: Surroundings,
     steps: Steps,
     lights: Vec<(Aim, Arc<[Light]>)>,
-    outputs: Vec<(Kind, Arc<[f64]>)>,
+    outputs: Vec<(Kind, Output)>,
 }
+
+/// What comes out of a panel as it stands, and moved.
+type Output = (Arc<[f64]>, Arc<Moved>);
 
 /// The battery voltage at which the current of a panel on a switching controller is taken; the
 /// panel's current hardly depends on it.
@@ -51,8 +57,10 @@ impl Suns {
                 Conversion::Mppt { efficiency } => (true, efficiency),
                 Conversion::Pwm => (false, 1.0),
             };
+            let (output, moved) = self.output(panel, tracks)?;
             suns.push(PanelSun {
-                output: self.output(&panel.panel, &panel.aim, tracks)?,
+                output,
+                moved,
                 tracks,
                 passed_on,
                 cap_a: panel.controller.current_limit_a(),
@@ -62,21 +70,26 @@ impl Suns {
         Ok(suns)
     }
 
-    fn output(&mut self, panel: &Panel, aim: &Aim, tracks: bool) -> Result<Arc<[f64]>, TripError> {
-        let kind = (*panel, aim.clone(), tracks);
+    fn output(&mut self, supply: &plan::Panel, tracks: bool) -> Result<Output, TripError> {
+        let plan::Panel { panel, aim, aim_spread, .. } = supply;
+        let kind = (*panel, aim.clone(), *aim_spread, tracks);
         if let Some((_, output)) = self.outputs.iter().find(|(known, _)| *known == kind) {
-            return Ok(Arc::clone(output));
+            return Ok(output.clone());
         }
         let lights = self.lights(aim)?;
         let stand = Stand { around: self.around.clone(), aim: aim.clone(), panel };
-        let switched_a = |light: &Light| {
-            panel.current_a(light.poa_effective_w_m2, light.cell_temp_c, SWITCHING_V)
+        let given = |light: &Light| {
+            if tracks {
+                stand.power_w(light)
+            } else {
+                panel.current_a(light.poa_effective_w_m2, light.cell_temp_c, SWITCHING_V)
+            }
         };
-        let output: Arc<[f64]> = lights
-            .iter()
-            .map(|light| if tracks { stand.power_w(light) } else { switched_a(light) })
-            .collect();
-        self.outputs.push((kind, Arc::clone(&output)));
+        let moved = Moved::of((&stand, aim_spread), self.steps, |light| {
+            given(light) * if tracks { 1.0 } else { SWITCHING_V }
+        })?;
+        let output = (lights.iter().map(given).collect(), Arc::new(moved));
+        self.outputs.push((kind, output.clone()));
         Ok(output)
     }
 
@@ -95,6 +108,11 @@ impl PanelSun {
     /// The pack's temperature that it waits for.
     pub(crate) fn waits_c(&self) -> f64 {
         self.waits_c
+    }
+
+    /// What it would give if it stood otherwise, and the share of it that is passed on.
+    pub(crate) fn moved(&self) -> (&Moved, f64) {
+        (&self.moved, self.passed_on)
     }
 
     /// Adds what it gives to a step with this middle.

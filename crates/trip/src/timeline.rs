@@ -10,6 +10,8 @@ use pack::Limits;
 use rig::Conditions;
 use source::Profile;
 
+use crate::aim::Response;
+
 /// One step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Step {
@@ -57,6 +59,8 @@ pub(crate) struct Block {
     pub(crate) dawn_of: Option<usize>,
     /// What has stopped starts again with this block.
     pub(crate) restart: bool,
+    /// What the panels' harvest does when they stand off their aims, panel by panel.
+    pub(crate) aims: Vec<Response>,
 }
 
 /// The steps of a trip.

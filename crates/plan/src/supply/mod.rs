@@ -2,11 +2,12 @@
 
 mod panel;
 
+pub use panel::AIM_BY_HAND;
 pub(crate) use panel::read_panel;
 
 use quantity::Kind;
 use rig::schedule::When;
-use sky::Aim;
+use sky::{Aim, AimError};
 use source::{Controller, Conversion, Profile};
 
 use crate::error::PlanError;
@@ -32,6 +33,8 @@ pub struct Panel {
     pub panel: source::Panel,
     /// How it stands.
     pub aim: Aim,
+    /// How far off it may stand: standard deviations, once for the whole trip.
+    pub aim_spread: AimError,
     /// What lies between it and the pack.
     pub controller: Controller,
     /// See [`Supply::charges_above_c`].
@@ -113,7 +116,8 @@ pub(crate) fn read(
     let supply = match (is_panel, section.has("charger")) {
         (true, false) => {
             let panel = read_panel(&mut section, defaults)?;
-            let aim = panel::read_aim(&mut section, about.site, about.dates)?;
+            let (aim, aim_spread) =
+                panel::read_aim(&mut section, (about.site, about.dates), defaults)?;
             let controller = match section.maybe_section("controller")? {
                 Some(mut entry) => {
                     let controller = read_controller(&mut entry, defaults)?;
@@ -128,7 +132,16 @@ pub(crate) fn read(
             };
             let mass_kg = section.maybe("mass", Kind::Mass)?;
             let price = price::read(&mut section, about.currency)?;
-            Supply::Panel(Panel { name, panel, aim, controller, charges_above_c, mass_kg, price })
+            Supply::Panel(Panel {
+                name,
+                panel,
+                aim,
+                aim_spread,
+                controller,
+                charges_above_c,
+                mass_kg,
+                price,
+            })
         }
         (false, true) => {
             let charger = read_charger(name, &mut section, defaults)?;

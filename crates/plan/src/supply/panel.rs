@@ -3,13 +3,13 @@
 use jiff::Timestamp;
 use jiff::civil::Time;
 use quantity::Kind;
-use sky::{Aim, Facing};
+use sky::{Aim, AimError, Facing};
 use source::{Cells, DataSheet, USUAL_MAX_POWER_V};
 
 use crate::error::PlanError;
 use crate::gear;
 use crate::section::Section;
-use crate::site::{Dates, Site};
+use crate::site::{COVERAGE_95, Dates, Site};
 
 /// The panel itself: what its label or data sheet says, its dirt, its cable.
 pub(crate) fn read_panel(
@@ -96,12 +96,12 @@ fn read_data_sheet(mut sheet: Section<'_>, defaults: &mut Vec<String>) -> Result
     Ok(Cells::Diode(module))
 }
 
-/// How a panel stands: one of four ways.
+/// How a panel stands: one of four ways; and how far off it may stand, as standard deviations.
 pub(super) fn read_aim(
     section: &mut Section<'_>,
-    site: &Site,
-    dates: &Dates,
-) -> Result<Aim, PlanError> {
+    (site, dates): (&Site, &Dates),
+    defaults: &mut Vec<String>,
+) -> Result<(Aim, AimError), PlanError> {
     let flat = section.maybe_bool("flat")?.unwrap_or(false);
     let turned_every_s = section.maybe("turned_every", Kind::Duration)?;
     let aims = section.maybe_sections("aims")?;
@@ -122,19 +122,81 @@ pub(super) fn read_aim(
                 "a panel is turned by hand at most once a minute, such as \"2 h\"",
             ))
         } else {
-            Ok(Aim::Tracked { every_s })
+            defaults.push(format!("{} {HAND}", section.path_of("turned_every")));
+            Ok((Aim::Tracked { every_s }, Within::default().or_usual()))
         };
     }
     if let Some(aims) = aims {
-        return read_turns(section, aims, site, dates);
+        let (aim, within) = read_turns(section, aims, site, dates)?;
+        if within.tilt_deg.or(within.azimuth_deg).is_none() {
+            defaults.push(format!("{} {HAND}", section.path_of("aims")));
+        }
+        return Ok((aim, within.or_usual()));
     }
-    if flat { Ok(Aim::Fixed(Facing::FLAT)) } else { read_facing(section).map(Aim::Fixed) }
+    if flat {
+        defaults.push(format!("{} ± {USUAL_TILT_DEG}°", section.path_of("flat")));
+        return Ok((Aim::Fixed(Facing::FLAT), Within::default().or_usual()));
+    }
+    let (facing, within) = read_facing(section)?;
+    if within.tilt_deg.is_none() {
+        defaults.push(format!("{} ± {USUAL_TILT_DEG}°", section.path_of("tilt")));
+    }
+    if within.azimuth_deg.is_none() && facing.tilt_deg() > 0.0 {
+        defaults.push(format!("{} ± {USUAL_AZIMUTH_DEG}°", section.path_of("azimuth")));
+    }
+    Ok((Aim::Fixed(facing), within.or_usual()))
 }
 
-fn read_facing(section: &mut Section<'_>) -> Result<Facing, PlanError> {
-    let tilt_deg = section.value("tilt", Kind::Angle)?;
-    let azimuth_deg = match section.maybe("azimuth", Kind::Angle)? {
-        Some(azimuth_deg) => azimuth_deg,
+/// How near to its aim a panel comes that is stood up by hand, with a compass or by the sun: half
+/// the width of the interval that holds it 19 times of 20 (common practice, no source).
+const USUAL_TILT_DEG: f64 = 5.0;
+const USUAL_AZIMUTH_DEG: f64 = 10.0;
+/// The same in words.
+const HAND: &str = "± 5° of tilt, ± 10° of azimuth";
+
+/// How far off a panel may stand that is stood up by hand, as standard deviations.
+pub const AIM_BY_HAND: AimError = AimError {
+    tilt_deg: USUAL_TILT_DEG / COVERAGE_95,
+    azimuth_deg: USUAL_AZIMUTH_DEG / COVERAGE_95,
+};
+
+/// Stated half-widths.
+#[derive(Debug, Clone, Copy, Default)]
+struct Within {
+    tilt_deg: Option<f64>,
+    azimuth_deg: Option<f64>,
+}
+
+impl Within {
+    /// As standard deviations, with what is usual where nothing is stated.
+    fn or_usual(self) -> AimError {
+        let stated = |deg: Option<f64>| deg.map(|deg| deg / COVERAGE_95);
+        AimError {
+            tilt_deg: stated(self.tilt_deg).unwrap_or(AIM_BY_HAND.tilt_deg),
+            azimuth_deg: stated(self.azimuth_deg).unwrap_or(AIM_BY_HAND.azimuth_deg),
+        }
+    }
+
+    /// The wider of two, where one is stated.
+    fn wider(self, other: Self) -> Self {
+        let wider = |a: Option<f64>, b: Option<f64>| [a, b].into_iter().flatten().reduce(f64::max);
+        Self {
+            tilt_deg: wider(self.tilt_deg, other.tilt_deg),
+            azimuth_deg: wider(self.azimuth_deg, other.azimuth_deg),
+        }
+    }
+}
+
+fn read_facing(section: &mut Section<'_>) -> Result<(Facing, Within), PlanError> {
+    let tilt = section.given("tilt", Kind::Angle)?;
+    let azimuth = section.maybe_given("azimuth", Kind::Angle)?;
+    let within = Within {
+        tilt_deg: tilt.plus_minus,
+        azimuth_deg: azimuth.and_then(|azimuth| azimuth.plus_minus),
+    };
+    let tilt_deg = tilt.value;
+    let azimuth_deg = match azimuth {
+        Some(azimuth) => azimuth.value,
         None if tilt_deg == 0.0 => 180.0,
         None => {
             return Err(
@@ -142,24 +204,29 @@ fn read_facing(section: &mut Section<'_>) -> Result<Facing, PlanError> {
             );
         }
     };
-    Facing::new(tilt_deg, azimuth_deg.rem_euclid(360.0))
-        .map_err(|error| section.error("tilt", error.to_string()))
+    let facing = Facing::new(tilt_deg, azimuth_deg.rem_euclid(360.0))
+        .map_err(|error| section.error("tilt", error.to_string()))?;
+    Ok((facing, within))
 }
 
-/// The same turns every day, by the clock of the site.
+/// The same turns every day, by the clock of the site. Who stands it up errs alike each time, by
+/// the widest of what is stated.
 fn read_turns(
     section: &Section<'_>,
     aims: Vec<Section<'_>>,
     site: &Site,
     dates: &Dates,
-) -> Result<Aim, PlanError> {
+) -> Result<(Aim, Within), PlanError> {
+    let mut within = Within::default();
     let mut turns: Vec<(Time, Facing)> = Vec::new();
     for mut aim in aims {
         let text = aim.text("from", "\"08:00\"")?;
         let time = Time::strptime("%H:%M", text.trim()).map_err(|_| {
             aim.error("from", format!("{text:?} is no time of day; write it such as \"08:00\""))
         })?;
-        turns.push((time, read_facing(&mut aim)?));
+        let (facing, stated) = read_facing(&mut aim)?;
+        within = within.wider(stated);
+        turns.push((time, facing));
         aim.finish()?;
     }
     turns.sort_by_key(|(time, _)| *time);
@@ -184,5 +251,46 @@ fn read_turns(
         }
     }
     instants.sort_by_key(|(at, _)| *at);
-    Ok(Aim::ReAimed(instants))
+    Ok((Aim::ReAimed(instants), within))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test")]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::{Plan, Supply};
+
+    /// How far off a panel may stand (half-widths, °), and what is said to be usual.
+    fn aim_of(stands: &str) -> ([f64; 2], Vec<String>) {
+        let text = format!(
+            "format = 1\n[site]\nlatitude = 40\nlongitude = 0\n[trip]\nfirst_evening = \"2026-06-09\"\n[pack]\nchemistry = \"LFP\"\nrated = \"40 Ah\"\n[rig.devices.mount]\npower = \"9 W\"\nwhen = \"night\"\n[sources.sun]\npanel = \"100 W\"\n{stands}\ncontroller = {{ kind = \"MPPT\", absorb = \"14.4 V\" }}\n"
+        );
+        let plan = Plan::parse("plan.toml", Path::new(""), &text).unwrap();
+        let Supply::Panel(panel) = &plan.supplies[0] else { panic!("{plan:?}") };
+        let AimError { tilt_deg, azimuth_deg } = panel.aim_spread;
+        let usual = plan.defaults.into_iter().filter(|usual| usual.contains('±'));
+        let usual = usual.filter(|usual| usual.starts_with("sources")).collect();
+        ([tilt_deg, azimuth_deg].map(|deg| (deg * COVERAGE_95 * 1e6).round() / 1e6), usual)
+    }
+
+    #[test]
+    fn a_panel_stands_as_well_as_is_stated_or_usual() {
+        let usual =
+            |words: &[&str]| words.iter().map(|word| format!("sources.sun.{word}")).collect();
+        let check = |stands: &str, within: [f64; 2], words: &[&str]| {
+            assert_eq!(aim_of(stands), (within, usual(words)), "{stands}");
+        };
+        check("tilt = \"45°\"\nazimuth = 180", [5.0, 10.0], &["tilt ± 5°", "azimuth ± 10°"]);
+        check("tilt = \"45° ± 2°\"\nazimuth = \"180° ± 20°\"", [2.0, 20.0], &[]);
+        check("tilt = \"0° ± 1°\"", [1.0, 10.0], &[]);
+        check("flat = true", [5.0, 10.0], &["flat ± 5°"]);
+        let hand = "± 5° of tilt, ± 10° of azimuth";
+        check("turned_every = \"2 h\"", [5.0, 10.0], &[&format!("turned_every {hand}")]);
+        let aims = "aims = [{ from = \"06:00\", tilt = \"60° ± 1°\", azimuth = \"135°\" }, { from = \"13:00\", tilt = \"60° ± 3°\", azimuth = \"225°\" }]";
+        check(aims, [3.0, 10.0], &[]);
+        let plain = aims.replace(" ± 1°", "").replace(" ± 3°", "");
+        check(&plain, [5.0, 10.0], &[&format!("aims {hand}")]);
+    }
 }

@@ -6,7 +6,7 @@ use super::check::in_typical_year;
 use super::{Reading, Weather};
 use crate::clear::Irradiance;
 use crate::light::{High, Sample, along};
-use crate::{Aim, Error, Light, Steps, Surroundings, split};
+use crate::{Aim, AimError, Error, Light, Steps, Surroundings, split};
 
 /// What to do where the file lacks one of global, beam and diffuse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -81,7 +81,7 @@ impl Weather {
                 wind_mps: last_wind_mps.unwrap_or(around.wind_mps),
             }
         };
-        let lights = along(&around, aim, steps, sample)?;
+        let lights = along(&around, (aim, AimError::NONE), steps, sample)?;
         Ok((lights, filled))
     }
 }

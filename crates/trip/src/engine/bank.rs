@@ -108,7 +108,7 @@ impl<const N: usize> Bank<N> {
                 heater.is_some_and(|heater| heater.is_on(self.pack_c[lane], self.heated[lane]));
             let climate = draw.pack.climate(self.pack_c[lane]);
             self.pack.set(lane, &draw.pack.figures(), &climate);
-            self.charging.sun[lane] = draw.sun(block.night);
+            self.charging.sun[lane] = draw.harvest(block);
             if block.restart {
                 // a controller begins each day from the start
                 self.stage[lane] = Stage::default();

@@ -6,6 +6,7 @@ use plan::{Plan, Supply};
 use rayon::prelude::*;
 
 use super::market::{Alternative, Sources};
+use crate::aim;
 use crate::calendar::Calendar;
 use crate::error::TripError;
 use crate::prepare::Ground;
@@ -176,8 +177,10 @@ fn clear_j(timeline: &Timeline) -> f64 {
     timeline.blocks.iter().map(of_block).sum()
 }
 
-/// At each step the most that any of them gives. All have the same steps.
-fn most_of(mut all: impl Iterator<Item = Lit>) -> Option<Lit> {
+/// At each step the most that any of them gives, however well its panels stand by chance. All have
+/// the same steps.
+fn most_of(all: impl Iterator<Item = Lit>) -> Option<Lit> {
+    let mut all = all.map(stood_best);
     let mut most = all.next()?;
     // nor does it wait for anything, and held to the end: going down to float gives less
     most.timeline.held.clear();
@@ -200,4 +203,18 @@ fn most_of(mut all: impl Iterator<Item = Lit>) -> Option<Lit> {
         }
     }
     Some(most)
+}
+
+/// The same with panels that stand as well as any error makes them.
+fn stood_best(mut lit: Lit) -> Lit {
+    let Timeline { steps, blocks, .. } = &mut lit.timeline;
+    for block in blocks {
+        let factor = aim::greatest(&block.aims);
+        for step in &mut steps[block.steps.clone()] {
+            step.panel_w *= factor;
+            step.panel_a *= factor;
+        }
+        block.aims.clear();
+    }
+    lit
 }

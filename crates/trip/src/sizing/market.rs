@@ -5,7 +5,7 @@ use std::collections::HashSet;
 
 use pack::{Housing, Pack};
 use plan::{Battery, Catalogue, Charger, Offer, Panel, Plan, Rated, Supply};
-use sky::{Aim, Facing};
+use sky::{Aim, AimError, Facing};
 use source::{Controller, Conversion};
 
 use super::cables::Wirings;
@@ -280,10 +280,18 @@ fn chargers(hours: &Charger, catalogue: &Catalogue) -> Vec<Alternative<Sources>>
 
 fn panels(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Sources>>, TripError> {
     let stands = plan.supplies.iter().find_map(|supply| match supply {
-        Supply::Panel(panel) => Some((panel.aim.clone(), panel.charges_above_c)),
+        Supply::Panel(Panel { aim, aim_spread, charges_above_c, .. }) => Some(Stands {
+            aim: aim.clone(),
+            aim_spread: *aim_spread,
+            charges_above_c: *charges_above_c,
+        }),
         Supply::Charger(_) => None,
     });
-    let stands = stands.unwrap_or((Aim::Fixed(Facing::FLAT), None));
+    let stands = stands.unwrap_or(Stands {
+        aim: Aim::Fixed(Facing::FLAT),
+        aim_spread: plan::AIM_BY_HAND,
+        charges_above_c: None,
+    });
     let mut panels = vec![Alternative::own(Sources::default())];
     for offer in &catalogue.panels {
         for count in 1..=offer.most {
@@ -301,6 +309,13 @@ fn panels(plan: &Plan, catalogue: &Catalogue) -> Result<Vec<Alternative<Sources>
         }
     }
     Ok(panels)
+}
+
+/// How a panel is set up that is bought: like the first of the plan.
+struct Stands {
+    aim: Aim,
+    aim_spread: AimError,
+    charges_above_c: Option<f64>,
 }
 
 /// In a frost this sharp a panel's voltage is compared with what a controller bears (°C).
@@ -333,7 +348,7 @@ fn array(
     offer: &Offer<source::Panel>,
     count: u32,
     controller: &Controller,
-    (aim, charges_above_c): &(Aim, Option<f64>),
+    stands: &Stands,
 ) -> Option<Sources> {
     let share = f64::from(count);
     let part = Controller::new(
@@ -346,9 +361,10 @@ fn array(
     let panel = Panel {
         name: offer.name.clone(),
         panel: offer.thing,
-        aim: aim.clone(),
+        aim: stands.aim.clone(),
+        aim_spread: stands.aim_spread,
         controller: part,
-        charges_above_c: *charges_above_c,
+        charges_above_c: stands.charges_above_c,
         mass_kg: None,
         price: None,
     };

@@ -98,6 +98,7 @@ impl Night {
                 dusk_of: None,
                 dawn_of: None,
                 restart: hour == self.sunrise_h,
+                aims: Vec::new(),
             });
         }
         timeline

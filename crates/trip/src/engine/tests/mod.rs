@@ -123,6 +123,7 @@ impl Days {
                 dusk_of: None,
                 dawn_of: None,
                 restart: (hour - self.source_h[0]).abs() < 1e-9,
+                aims: Vec::new(),
             });
         }
         timeline
@@ -181,6 +182,7 @@ fn draw(circuit: &Circuit, devices: usize) -> Draw {
         pack: circuit.clone(),
         days: vec![Day { sun: 1.0, clear: 1.0, air_k: 0.0 }; 3],
         devices: vec![1.0; devices],
+        aims: Vec::new(),
     }
 }
 
@@ -320,6 +322,7 @@ fn lanes_equal_the_scalar_loop_to_the_last_bit() {
             pack: circuit.drawn(1.0 + 0.1 * off, 1.0 - 0.4 * off, 0.02 * off),
             days: vec![Day { sun: 0.5 + off, clear: 1.0, air_k: 5.0 * off }; 3],
             devices: vec![1.0 + off],
+            aims: Vec::new(),
         }
     });
     let together = run(&timeline, &cell, &mut loads, &draws, Keep::Paths);
