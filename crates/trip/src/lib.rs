@@ -34,6 +34,8 @@ mod survey;
 mod tally;
 mod timeline;
 mod trace;
+#[cfg(test)]
+mod truth;
 
 pub use answer::{
     Band, Carried, Chance, Culprit, Failure, Forecast, MOST_DRAWS, MOST_RESTARTS, NightForecast,
