@@ -14,8 +14,9 @@ pub struct Air {
     pub day_c: Given,
     /// Wind (m/s) at panel and gear.
     pub wind_mps: f64,
-    /// Dew point (°C), the same all day: it changes far less than the temperature.
-    pub dew_point_c: f64,
+    /// Dew point (°C), the same all day: it changes far less than the temperature; with its 95 %
+    /// half-width (K) in air as warm as usual.
+    pub dew_point_c: Given,
 }
 
 const NIGHT_C: Given = Given { value: 8.0, plus_minus: Some(6.0) };
@@ -23,7 +24,7 @@ const DAY_C: Given = Given { value: 18.0, plus_minus: Some(6.0) };
 const WIND_MPS: f64 = 1.0;
 /// Relative humidity in the coldest hour where nothing is said: damp, not yet fog (common practice,
 /// no source).
-const HUMIDITY: f64 = 0.9;
+const HUMIDITY: Given = Given { value: 0.9, plus_minus: Some(0.1) };
 
 /// `damp_matters`: whether any load hangs on the dew point.
 pub(crate) fn read(
@@ -61,31 +62,40 @@ pub(crate) fn read(
 }
 
 /// From `dew_point`, or from the relative `humidity` of the coldest hour.
-fn read_dew_point_c(section: &mut Section<'_>, night_c: f64) -> Result<Option<f64>, PlanError> {
-    let dew_point_c = section.maybe("dew_point", Kind::Temperature)?;
-    let humidity = section.maybe("humidity", Kind::Fraction)?;
+fn read_dew_point_c(section: &mut Section<'_>, night_c: f64) -> Result<Option<Given>, PlanError> {
+    let dew_point_c = section.maybe_given("dew_point", Kind::Temperature)?;
+    let humidity = section.maybe_given("humidity", Kind::Fraction)?;
     match (dew_point_c, humidity) {
         (Some(_), Some(_)) => {
             Err(section.error("humidity", "give either `dew_point` or `humidity`, not both"))
         }
-        (Some(dew_point_c), None) if dew_point_c > night_c => Err(section.error(
+        (Some(dew_point_c), None) if dew_point_c.value > night_c => Err(section.error(
             "dew_point",
             format!(
                 "the dew point is at most the coldest air of the night, {}: what is above that falls as dew",
                 Kind::Temperature.show(night_c)
             ),
         )),
-        (None, Some(humidity)) if humidity <= 0.0 => Err(section
-            .error("humidity", "no air is so dry; write the humidity of the coldest hour, such as \"85 %\"")),
+        (None, Some(humidity)) if humidity.value <= 0.0 => Err(section
+            .error("humidity", "no air is so dry; write the humidity of the coldest hour, such as \"85 % ± 10 %\"")),
         (dew_point_c, humidity) => {
-            Ok(dew_point_c.or(humidity.map(|humidity| sky::dew_point_c(night_c, humidity))))
+            Ok(dew_point_c.or(humidity.map(|humidity| dew_point_of(night_c, &humidity))))
         }
     }
 }
 
-fn usual_dew_point_c(night_c: f64, matters: bool, defaults: &mut Vec<String>) -> f64 {
+fn usual_dew_point_c(night_c: f64, matters: bool, defaults: &mut Vec<String>) -> Given {
     if matters {
-        defaults.push("air.humidity = \"90 %\" in the coldest hour".to_owned());
+        defaults.push("air.humidity = \"90 % ± 10 %\" in the coldest hour".to_owned());
     }
-    sky::dew_point_c(night_c, HUMIDITY)
+    dew_point_of(night_c, &HUMIDITY)
+}
+
+/// The dew point of a humidity, as wide as towards damper air; that it can't lie above the air is
+/// for whoever draws it.
+fn dew_point_of(night_c: f64, humidity: &Given) -> Given {
+    let value = sky::dew_point_c(night_c, humidity.value);
+    let plus_minus =
+        humidity.plus_minus.map(|half| sky::dew_point_c(night_c, humidity.value + half) - value);
+    Given { value, plus_minus }
 }

@@ -58,7 +58,7 @@ fn truth(circuit: &Circuit, random: &mut Pcg64) -> Draw {
     let two_sided = 1.96;
     Draw {
         pack: circuit.drawn(1.0 + 0.06 / two_sided * z(), (0.4 / two_sided * z()).exp(), 0.0),
-        days: vec![Day { sun: 1.0, clear: 1.0, air_k: 4.0 / two_sided * z() }],
+        days: vec![Day { sun: 1.0, clear: 1.0, air_k: 4.0 / two_sided * z(), dew_k: 0.0 }],
         aims: Vec::new(),
         devices: vec![1.0 + 0.2 / two_sided * z(), 1.0 + 0.1 / two_sided * z()],
     }

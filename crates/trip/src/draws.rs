@@ -1,7 +1,7 @@
 //! What is uncertain, drawn at random.
 //!
 //! Draw `k` of a seed is the same whatever else is drawn, on any number of threads, and for two
-//! plans that differ in one thing only: pack, days and devices have streams of their own, and a
+//! plans that differ in one thing only: pack, days, damp, devices and aims have streams of their own, and a
 //! day or a device more comes last in its stream.
 
 use pack::Circuit;
@@ -46,6 +46,7 @@ enum Subject {
     Sky,
     Gear,
     Aim,
+    Damp,
 }
 
 impl Doubt {
@@ -81,7 +82,7 @@ impl Doubt {
         let (mut gear, mut aim) = (normals(Subject::Gear), normals(Subject::Aim));
         Draw {
             pack: self.pack.draw(normals(Subject::Pack)),
-            days: self.skies.draw(normals(Subject::Sky)),
+            days: self.skies.draw(normals(Subject::Sky), normals(Subject::Damp)),
             devices: self.devices.iter().map(|spread| factor(*spread, gear())).collect(),
             aims: (0..self.panels).map(|_| [aim(), aim()]).collect(),
         }
@@ -118,6 +119,11 @@ impl Draw {
     pub(crate) fn air_k(&self, night: usize) -> f64 {
         self.days.get(night).map_or(0.0, |day| day.air_k)
     }
+
+    /// Dew point against what is usual in such air (K).
+    pub(crate) fn dew_k(&self, night: usize) -> f64 {
+        self.days.get(night).map_or(0.0, |day| day.dew_k)
+    }
 }
 
 /// A normal factor about 1, kept off the values that can't be.
@@ -144,7 +150,7 @@ mod tests {
     fn doubt() -> Doubt {
         Doubt {
             pack: ::pack::Doubt::of(&measured(), || None),
-            skies: Skies::alike(&Sun { mean: 0.65, spread: 0.2, persistence: 0.29 }, 2, 2.0),
+            skies: Skies::alike(&Sun { mean: 0.65, spread: 0.2, persistence: 0.29 }, 2, [2.0, 1.5]),
             devices: vec![0.1, 0.0],
             panels: 1,
         }
@@ -214,6 +220,8 @@ mod tests {
         check("resistance in the cold", &warmth(|w| w.resistance_k), 0.0, 0.25);
         check("capacity in the cold", &warmth(|w| w.capacity_per_k), 0.0, 0.4);
         check("air", &|draw| draw.air_k(0), 0.0, 2.0);
+        check("dew point", &|draw| draw.dew_k(0), 0.0, 1.5);
+        check("second night's dew point", &|draw| draw.dew_k(1), 0.0, 1.5);
         check("second day's air", &|draw| draw.air_k(1), 0.0, 2.0);
         check("first day's sun", &|draw| draw.sun(0), 0.65, 0.2);
         check("second day's sun", &|draw| draw.sun(1), 0.65, 0.2);
@@ -226,5 +234,7 @@ mod tests {
         assert!((0.24..0.32).contains(&together), "correlation from day to day {together}");
         let warmer = mean_of(&|draw| draw.air_k(0) * draw.air_k(1)) / 4.0;
         assert!((0.60..0.70).contains(&warmer), "correlation of the air {warmer}");
+        let damper = mean_of(&|draw| draw.dew_k(0) * draw.air_k(0)) / 3.0;
+        assert!(damper.abs() < 0.03, "damp hangs on warmth {damper}");
     }
 }

@@ -258,13 +258,13 @@ impl<'a> Loads<'a> {
         let Set { uses, night, air } = &self.sets[set];
         // what waits for a clear sky draws all of its power while it works, and less on the mean
         let clear = night.map_or(1.0, |night| draw.clear(night));
-        // warmer air holds more water: it is as damp as usual, and the dew point goes with it
+        // warmer air holds more water: the dew point goes with it, but for how damp it is
         let warmer_k = night.map_or(0.0, |night| draw.air_k(night));
-        let air = air.map(|usual| Conditions {
-            air_c: usual.air_c + warmer_k,
-            dew_point_c: usual.dew_point_c + warmer_k,
-            cloud: 1.0 - clear,
-            ..usual
+        let damper_k = night.map_or(0.0, |night| draw.dew_k(night));
+        let air = air.map(|usual| {
+            let air_c = usual.air_c + warmer_k;
+            let dew_point_c = (usual.dew_point_c + warmer_k + damper_k).min(air_c);
+            Conditions { air_c, dew_point_c, cloud: 1.0 - clear, ..usual }
         });
         let mut peaks = false;
         for (index, (device, chosen)) in self.rig.devices().iter().zip(uses).enumerate() {
@@ -303,5 +303,53 @@ impl<'a> Loads<'a> {
     fn greatest_load(&self) -> usize {
         let power_w = |index: &usize| self.greatest[*index].power_w(12.0);
         (0..self.greatest.len()).max_by(|a, b| power_w(a).total_cmp(&power_w(b))).unwrap_or(0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::draws::Doubt;
+    use crate::forecast::loads_of;
+    use crate::prepare::prepare;
+    use crate::skies::{Day, Skies};
+
+    #[test]
+    fn damper_air_asks_more_of_a_heater_against_dew_up_to_fog() {
+        let text = r#"
+            format = 1
+            [site]
+            latitude = "50 N"
+            longitude = "0 E"
+            zone = "Europe/London"
+            [air]
+            night = "4 °C"
+            day = "14 °C"
+            humidity = "90 % ± 10 %"
+            [trip]
+            first_evening = "2026-10-09"
+            [pack]
+            chemistry = "LFP"
+            rated = "40 Ah"
+            [rig.devices.strip]
+            power = "30 W"
+            when = "night"
+            dew = { aperture = "200 mm", margin = "2 K" }
+        "#;
+        let plan = plan::Plan::parse("plan.toml", std::path::Path::new(""), text).unwrap();
+        let (_, timeline) = prepare(&plan).unwrap();
+        let mut loads = loads_of(&plan, &timeline);
+        let skies = Skies::of_plan(&plan).unwrap();
+        let usual = Doubt::of(&plan, skies, &timeline, &mut loads).central();
+        let set = timeline.sets.iter().rposition(|set| set.air.is_some()).unwrap();
+        let mut asks_a = |dew_k: f64| {
+            let day = Day { dew_k, ..usual.days[0] };
+            let draw = Draw { days: vec![day], ..usual.clone() };
+            loads.line(set, 0, &draw, &mut Floors::default()).curve.current_a(12.0)
+        };
+        let [dry, usual, damp, fog, more] = [-2.0, 0.0, 1.0, 20.0, 30.0].map(&mut asks_a);
+        assert!(dry < usual && usual < damp && damp < fog, "{dry}, {usual}, {damp}, {fog} A");
+        // the dew point is never above the air
+        assert_eq!(fog, more);
     }
 }

@@ -267,7 +267,7 @@ pub(crate) fn conditions_in(plan: &Plan, air: &[f64], at_s: f64) -> Conditions {
     let air_c = air_at(air, 3600.0 * ((at_s / 3600.0).floor() + 0.5));
     Conditions {
         air_c,
-        dew_point_c: plan.air.dew_point_c.min(air_c),
+        dew_point_c: plan.air.dew_point_c.value.min(air_c),
         wind_m_s: plan.air.wind_mps,
         cloud: 0.0,
     }

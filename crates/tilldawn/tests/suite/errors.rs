@@ -179,10 +179,10 @@ fn a_wrong_use_is_answered_with_its_line() {
         "charging = { energy = \"20 Wh\", power = \"20 W\", from = \"teatime\" }",
         &["teatime", "sunset"],
     );
-    let humidity = "humidity = \"90 %\"";
+    let humidity = "humidity = \"90 % ± 10 %\"";
     check_plan(humidity, "humidity = \"0 %\"", &["no air is so dry"]);
     check_plan(humidity, "dew_point = \"7 °C\"", &["at most the coldest air of the night, 3 °C"]);
-    check_plan(humidity, "dew_point = \"1 °C\"\nhumidity = \"90 %\"", &["not both"]);
+    check_plan(humidity, "dew_point = \"1 °C\"\nhumidity = \"90 % ± 10 %\"", &["not both"]);
 }
 
 #[test]

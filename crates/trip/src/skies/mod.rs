@@ -20,6 +20,8 @@ pub(crate) struct Day {
     pub(crate) clear: f64,
     /// Air against the usual (K).
     pub(crate) air_k: f64,
+    /// Dew point against what is usual in such air (K).
+    pub(crate) dew_k: f64,
 }
 
 /// The days of a trip, as they may be.
@@ -28,6 +30,8 @@ pub(crate) struct Skies {
     suns: Suns,
     /// Standard deviation of the air from day to day.
     air_k: f64,
+    /// The same of the dew point in air as warm as usual.
+    dew_k: f64,
 }
 
 /// How the days' suns are drawn.
@@ -53,22 +57,23 @@ impl Skies {
     pub(crate) fn of_plan(plan: &Plan) -> Result<Self, TripError> {
         let half = |given: &quantity::Given| given.plus_minus.unwrap_or(0.0) / plan::COVERAGE_95;
         let air_k = half(&plan.air.night_c).max(half(&plan.air.day_c));
+        let dew_k = half(&plan.air.dew_point_c);
         let suns = match &plan.weather {
-            Weather::Share(sun) => return Ok(Self::alike(sun, plan.dates.nights, air_k)),
+            Weather::Share(sun) => return Ok(Self::alike(sun, plan.dates.nights, [air_k, dew_k])),
             Weather::Clearness(days) => Suns::Spread {
                 persistence: days.first().map_or(0.0, |day| day.persistence),
                 days: dimming::spreads(plan, days)?,
             },
             Weather::File(file) => Suns::Stock(Stock::of(plan, file)?),
         };
-        Ok(Self { suns, air_k })
+        Ok(Self { suns, air_k, dew_k })
     }
 
-    /// Days that are alike in their chances.
-    pub(crate) fn alike(sun: &Sun, days: usize, air_k: f64) -> Self {
+    /// Days that are alike in their chances; air and dew point with their standard deviations (K).
+    pub(crate) fn alike(sun: &Sun, days: usize, [air_k, dew_k]: [f64; 2]) -> Self {
         let spread = Spread::of_share(sun);
         let suns = Suns::Spread { days: vec![spread; days], persistence: sun.persistence };
-        Self { suns, air_k }
+        Self { suns, air_k, dew_k }
     }
 
     /// The days of the central case: the mean of each.
@@ -93,16 +98,21 @@ impl Skies {
         }
     }
 
-    /// Days at random, from independent standard-normal numbers.
-    pub(crate) fn draw(&self, mut normal: impl FnMut() -> f64) -> Vec<Day> {
+    /// Days at random, from independent standard-normal numbers: for the sky and the air's warmth,
+    /// and for how damp it is.
+    pub(crate) fn draw(
+        &self,
+        mut normal: impl FnMut() -> f64,
+        mut damp: impl FnMut() -> f64,
+    ) -> Vec<Day> {
         let mut air_z = normal();
-        match &self.suns {
+        let mut drawn = match &self.suns {
             Suns::Spread { days, persistence } => {
                 let mut sun_z = normal();
                 let mut drawn = Vec::with_capacity(days.len());
                 for day in days {
                     let [sun, clear] = day.at(sun_z);
-                    drawn.push(Day { sun, clear, air_k: self.air_k * air_z });
+                    drawn.push(Day { sun, clear, air_k: self.air_k * air_z, dew_k: 0.0 });
                     sun_z = kept(*persistence, sun_z, normal());
                     air_z = kept(AIR_KEPT, air_z, normal());
                 }
@@ -119,7 +129,15 @@ impl Skies {
                 }
                 drawn
             }
+        };
+        if !matches!(&self.suns, Suns::Stock(stock) if stock.has_dew()) {
+            let mut damp_z = damp();
+            for day in &mut drawn {
+                day.dew_k = self.dew_k * damp_z;
+                damp_z = kept(AIR_KEPT, damp_z, damp());
+            }
         }
+        drawn
     }
 }
 
@@ -138,9 +156,9 @@ mod tests {
     #[test]
     fn a_sun_without_spread_is_its_mean() {
         let sun = Sun { mean: 0.8, spread: 0.0, persistence: 0.3 };
-        let skies = Skies::alike(&sun, 2, 0.0);
+        let skies = Skies::alike(&sun, 2, [0.0; 2]);
         let mut far = [-9.0, 0.0, 2.0].into_iter().cycle();
-        let days = skies.draw(|| far.next().unwrap());
+        let days = skies.draw(|| far.next().unwrap(), || 3.0);
         assert!(days.iter().all(|day| day.sun == 0.8 && day.air_k == 0.0), "{days:?}");
     }
 
@@ -199,7 +217,7 @@ mod tests {
         let mut normal = || -> f64 {
             rand_distr::Distribution::sample(&rand_distr::StandardNormal, &mut random)
         };
-        (0..20_000).map(|_| skies.draw(&mut normal)).collect()
+        (0..20_000).map(|_| skies.draw(&mut normal, || 0.0)).collect()
     }
 
     /// Mean, standard deviation, and correlation with the day after, of a number of the first day.
@@ -257,6 +275,9 @@ mod tests {
         // cold and clear, warm and dull come as they came, day after day
         let warm = moments(&draws, |day| day.air_k);
         assert!(warm[1] > 2.0 && warm[2] > 0.3, "{warm:?}");
+        // so does how damp they were
+        let damp = moments(&draws, |day| day.dew_k);
+        assert!(damp[0].abs() < 0.5 && damp[1] > 1.0 && damp[2] > 0.2, "{damp:?}");
         let again = drawn(&file);
         assert_eq!(draws, again);
     }

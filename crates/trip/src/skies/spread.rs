@@ -30,7 +30,7 @@ impl Spread {
 
     /// Days that are all alike.
     pub(super) fn certain([sun, clear]: [f64; 2]) -> Self {
-        Self { mean: Day { sun, clear, air_k: 0.0 }, quantiles: Vec::new() }
+        Self { mean: Day { sun, clear, air_k: 0.0, dew_k: 0.0 }, quantiles: Vec::new() }
     }
 
     pub(super) fn mean(&self) -> Day {
@@ -52,7 +52,7 @@ impl Spread {
             }
         }
         let [sun, clear] = mean.map(|sum| sum / whole);
-        Self { mean: Day { sun, clear, air_k: 0.0 }, quantiles }
+        Self { mean: Day { sun, clear, air_k: 0.0, dew_k: 0.0 }, quantiles }
     }
 
     pub(super) fn at(&self, z: f64) -> [f64; 2] {

@@ -18,6 +18,7 @@ pub(super) struct Stock {
     follows: Vec<bool>,
     of_evening: Vec<Vec<usize>>,
     has_air: bool,
+    has_dew: bool,
 }
 
 impl Stock {
@@ -25,13 +26,18 @@ impl Stock {
         let suns = suns(plan, file)?;
         let means: Option<Vec<f64>> = file.days.iter().map(mean_c).collect();
         let usual_c = means.as_ref().map_or(0.0, |means| mean(means.iter().copied()));
+        // how near the dew point comes to the air, which tells how damp it is
+        let spreads: Option<Vec<f64>> =
+            file.days.iter().map(|day| Some(day.dew_point_c? - mean_c(day)?)).collect();
+        let usual_k = spreads.as_ref().map_or(0.0, |spreads| mean(spreads.iter().copied()));
+        let off = |of: &Option<Vec<f64>>, usual: f64, at: usize| {
+            of.as_ref().and_then(|of| of.get(at)).map_or(0.0, |value| value - usual)
+        };
         let days = file.days.iter().zip(suns).enumerate().map(|(at, (day, sun))| Day {
             sun,
             clear: 1.0 - sky::cloud_cover(day.share_of_clear),
-            air_k: means
-                .as_ref()
-                .and_then(|means| means.get(at))
-                .map_or(0.0, |mean_c| mean_c - usual_c),
+            air_k: off(&means, usual_c, at),
+            dew_k: off(&spreads, usual_k, at),
         });
         let mut before = None;
         let follows = file
@@ -46,12 +52,18 @@ impl Stock {
             follows,
             of_evening: file.of_evening.clone(),
             has_air: means.is_some(),
+            has_dew: spreads.is_some(),
         })
     }
 
     /// Whether the file tells the air's temperature.
     pub(super) fn has_air(&self) -> bool {
         self.has_air
+    }
+
+    /// Whether it tells how damp the air was.
+    pub(super) fn has_dew(&self) -> bool {
+        self.has_dew
     }
 
     fn like(&self, evening: usize) -> impl Iterator<Item = &Day> {
@@ -65,6 +77,7 @@ impl Stock {
                 sun: mean(self.like(evening).map(|day| day.sun)),
                 clear: mean(self.like(evening).map(|day| day.clear)),
                 air_k: 0.0,
+                dew_k: 0.0,
             })
             .collect()
     }
@@ -96,7 +109,7 @@ impl Stock {
                 like.get(place.min(like.len().saturating_sub(1))).copied()
             });
             let day = at.and_then(|at| self.days.get(at)).copied();
-            drawn.push(day.unwrap_or(Day { sun: 1.0, clear: 1.0, air_k: 0.0 }));
+            drawn.push(day.unwrap_or(Day { sun: 1.0, clear: 1.0, air_k: 0.0, dew_k: 0.0 }));
             last = at;
         }
         drawn

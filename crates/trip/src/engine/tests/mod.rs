@@ -180,7 +180,7 @@ impl Days {
 fn draw(circuit: &Circuit, devices: usize) -> Draw {
     Draw {
         pack: circuit.clone(),
-        days: vec![Day { sun: 1.0, clear: 1.0, air_k: 0.0 }; 3],
+        days: vec![Day { sun: 1.0, clear: 1.0, air_k: 0.0, dew_k: 0.0 }; 3],
         devices: vec![1.0; devices],
         aims: Vec::new(),
     }
@@ -320,7 +320,7 @@ fn lanes_equal_the_scalar_loop_to_the_last_bit() {
         let off = lane as f64 / 16.0 - 0.5;
         Draw {
             pack: circuit.drawn(1.0 + 0.1 * off, 1.0 - 0.4 * off, 0.02 * off),
-            days: vec![Day { sun: 0.5 + off, clear: 1.0, air_k: 5.0 * off }; 3],
+            days: vec![Day { sun: 0.5 + off, clear: 1.0, air_k: 5.0 * off, dew_k: 0.0 }; 3],
             devices: vec![1.0 + off],
             aims: Vec::new(),
         }
