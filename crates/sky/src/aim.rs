@@ -104,20 +104,39 @@ pub(crate) struct Normal {
     pub(crate) up: f64,
 }
 
-impl Normal {
-    /// Of a panel that was to stand like this.
-    fn off(self, error: &AimError) -> Self {
-        let level = self.east.hypot(self.north);
+/// An error, ready to move many normals.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Turn {
+    is_none: bool,
+    /// Sine and cosine.
+    tilt: (f64, f64),
+    azimuth: (f64, f64),
+}
+
+impl Turn {
+    pub(crate) fn by(error: AimError) -> Self {
+        Self {
+            is_none: error == AimError::NONE,
+            tilt: error.tilt_deg.to_radians().sin_cos(),
+            azimuth: error.azimuth_deg.to_radians().sin_cos(),
+        }
+    }
+
+    /// The normal of a panel that was to have this one.
+    pub(crate) fn of(&self, meant: Normal) -> Normal {
+        if self.is_none {
+            return meant;
+        }
+        let level = meant.east.hypot(meant.north);
         // what lies flat leans north
         let (east, north) =
-            if level > 1e-9 { (self.east / level, self.north / level) } else { (0.0, 1.0) };
-        let (sin_tilt, cos_tilt) = error.tilt_deg.to_radians().sin_cos();
-        let (sin, cos) = error.azimuth_deg.to_radians().sin_cos();
-        let tilted = level * cos_tilt + self.up * sin_tilt;
-        Self {
+            if level > 1e-9 { (meant.east / level, meant.north / level) } else { (0.0, 1.0) };
+        let ((sin_tilt, cos_tilt), (sin, cos)) = (self.tilt, self.azimuth);
+        let tilted = level * cos_tilt + meant.up * sin_tilt;
+        Normal {
             east: tilted * (east * cos + north * sin),
             north: tilted * (north * cos - east * sin),
-            up: self.up * cos_tilt - level * sin_tilt,
+            up: meant.up * cos_tilt - level * sin_tilt,
         }
     }
 }
@@ -125,7 +144,6 @@ impl Normal {
 /// The panel's normal along a series of growing instants.
 pub(crate) struct Normals<'a> {
     aim: &'a Aim,
-    error: AimError,
     start: Timestamp,
     /// Seconds from local mean midnight to the start.
     phase_s: f64,
@@ -134,24 +152,17 @@ pub(crate) struct Normals<'a> {
 }
 
 impl<'a> Normals<'a> {
-    pub(crate) fn new(
-        (aim, error): (&'a Aim, AimError),
-        start: Timestamp,
-        longitude_deg: f64,
-    ) -> Self {
+    pub(crate) fn new(aim: &'a Aim, start: Timestamp, longitude_deg: f64) -> Self {
         let utc_s = start.as_millisecond() as f64 / 1000.0;
         let phase_s = (utc_s + longitude_deg * 240.0).rem_euclid(SECONDS_PER_DAY);
         let current = Facing::FLAT.normal();
-        Self { aim, error, start, phase_s, current, until_s: f64::NEG_INFINITY }
+        Self { aim, start, phase_s, current, until_s: f64::NEG_INFINITY }
     }
 
     /// The normal some seconds after the start; instants must not go back.
     pub(crate) fn at(&mut self, elapsed_s: f64, sun: &Track) -> Normal {
         if elapsed_s >= self.until_s {
-            let (meant, until_s) = self.look_up(elapsed_s, sun);
-            self.until_s = until_s;
-            self.current =
-                if self.error == AimError::NONE { meant } else { meant.off(&self.error) };
+            (self.current, self.until_s) = self.look_up(elapsed_s, sun);
         }
         self.current
     }
@@ -200,9 +211,10 @@ mod tests {
             assert!(off < 1e-9, "{a:?} {b:?}");
         };
         let error = |tilt_deg, azimuth_deg| AimError { tilt_deg, azimuth_deg };
-        near(facing(40.0, 170.0).normal().off(&error(5.0, -20.0)), facing(45.0, 150.0).normal());
+        let moved = |facing: Facing, error: AimError| Turn::by(error).of(facing.normal());
+        near(moved(facing(40.0, 170.0), error(5.0, -20.0)), facing(45.0, 150.0).normal());
         // tilted back beyond level it faces the other way
-        near(facing(3.0, 90.0).normal().off(&error(-8.0, 0.0)), facing(5.0, 270.0).normal());
+        near(moved(facing(3.0, 90.0), error(-8.0, 0.0)), facing(5.0, 270.0).normal());
         let deviation = error(2.0, 7.0);
         let aim = Aim::Fixed(facing(45.0, 180.0));
         assert_eq!(aim.error(&deviation, [1.5, -2.0]), error(3.0, -14.0));
@@ -212,7 +224,7 @@ mod tests {
                 [([1.0, 0.0], 0.0), ([-1.0, 0.0], 180.0), ([0.0, 1.0], 90.0), ([0.0, -1.0], 270.0)]
             {
                 let error = Aim::Fixed(flat).error(&deviation, leans);
-                near(flat.normal().off(&error), facing(2.0, azimuth_deg).normal());
+                near(moved(flat, error), facing(2.0, azimuth_deg).normal());
             }
         }
     }

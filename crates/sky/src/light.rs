@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use crate::aim::{Aim, AimError, Normals};
+use crate::aim::{Aim, AimError, Normals, Turn};
 use crate::clear::{self, CLEAR_AIR_TURBIDITY, ClearSky, Irradiance, extraterrestrial_w_m2};
 use crate::incidence::Incidence;
 use crate::plane::{PlaneSun, SkyModel, on_plane};
@@ -169,19 +169,21 @@ pub fn light_on_panel(
     cloud: &Cloud,
     steps: Steps,
 ) -> Result<Vec<Light>, Error> {
-    light_off_aim(around, (aim, AimError::NONE), cloud, steps)
+    let lights = light_off_aim(around, (aim, [AimError::NONE]), cloud, steps)?;
+    Ok(lights.into_iter().map(|[light]| light).collect())
 }
 
-/// As [`light_on_panel`], for a panel that does not stand quite as it was meant to.
+/// As [`light_on_panel`], for panels that do not stand quite as they were meant to: step by step one
+/// for each error.
 ///
 /// # Errors
 /// As [`light_on_panel`].
-pub fn light_off_aim(
+pub fn light_off_aim<const N: usize>(
     around: &Surroundings,
-    aim: (&Aim, AimError),
+    aim: (&Aim, [AimError; N]),
     cloud: &Cloud,
     steps: Steps,
-) -> Result<Vec<Light>, Error> {
+) -> Result<Vec<[Light; N]>, Error> {
     let pressure_pa = pressure_pa(around.place.elevation_m());
     let clear = ClearSky::new(around.place.elevation_m(), pressure_pa, around.turbidity);
     let share = match cloud {
@@ -225,19 +227,21 @@ pub(crate) struct Sample {
     pub(crate) wind_mps: f64,
 }
 
-/// Light on a panel in the middle of each step, for whatever tells the sky and the air: a function
-/// of the step, the seconds since the start and the sun, if it is up.
-pub(crate) fn along(
+/// Light on panels in the middle of each step, for whatever tells the sky and the air: a function
+/// of the step, the seconds since the start and the sun, if it is up. The panels have one aim, each
+/// with an error of its own.
+pub(crate) fn along<const N: usize>(
     around: &Surroundings,
-    aim: (&Aim, AimError),
+    (aim, errors): (&Aim, [AimError; N]),
     steps: Steps,
     mut sample: impl FnMut(usize, f64, Option<&High>) -> Sample,
-) -> Result<Vec<Light>, Error> {
+) -> Result<Vec<[Light; N]>, Error> {
     around.check()?;
     let step_s = within("the step", steps.step_s, (1e-3, SECONDS_PER_DAY), "s")?;
     let sun = Track::of_sun(&around.place, steps.start, step_s * steps.count as f64)?;
     let pressure_pa = pressure_pa(around.place.elevation_m());
     let mut normals = Normals::new(aim, steps.start, around.place.longitude_deg());
+    let turns = errors.map(Turn::by);
     let mut outside = Outside::default();
     let level = around.horizon.is_level();
     let light = |step: usize| {
@@ -247,7 +251,7 @@ pub(crate) fn along(
         let lifted_deg = refraction_deg(altitude_deg, pressure_pa, REFRACTION_AIR_C);
         let apparent_deg = altitude_deg + lifted_deg;
         if apparent_deg <= 0.0 {
-            return dark(sample(step, elapsed_s, None).air_c);
+            return [dark(sample(step, elapsed_s, None).air_c); N];
         }
         let (sin, cos) = apparent_deg.to_radians().sin_cos();
         let high = High {
@@ -257,28 +261,32 @@ pub(crate) fn along(
             outside_w_m2: outside.at(steps.start, elapsed_s),
         };
         let Sample { irradiance, air_c, wind_mps } = sample(step, elapsed_s, Some(&high));
-        let normal = normals.at(elapsed_s, &sun);
+        let meant = normals.at(elapsed_s, &sun);
         // Refraction lifts the sun along its vertical.
         let level_scale = cos / (1.0 - seen.up * seen.up).max(1e-24).sqrt();
-        let cos_incidence =
-            level_scale * (seen.east * normal.east + seen.north * normal.north) + sin * normal.up;
-        let on_sun = PlaneSun {
-            cos_zenith: sin,
-            cos_incidence,
-            extraterrestrial_w_m2: high.outside_w_m2,
-            relative_air_mass: high.air_mass,
-            hidden: !level && around.horizon.altitude_deg(seen.azimuth_deg()) > apparent_deg,
-        };
-        let plane = on_plane(around.model, &irradiance, &on_sun, normal.up, around.albedo);
-        let poa_global_w_m2 = plane.global_w_m2();
-        let lost = plane.direct_w_m2 * (1.0 - around.incidence.share(cos_incidence));
-        Light {
-            poa_effective_w_m2: poa_global_w_m2 - lost,
-            poa_global_w_m2,
-            cell_temp_c: around.warming.cell_c(poa_global_w_m2, air_c, wind_mps),
-            air_temp_c: air_c,
-            ghi_w_m2: irradiance.ghi_w_m2,
-        }
+        let hidden = !level && around.horizon.altitude_deg(seen.azimuth_deg()) > apparent_deg;
+        turns.map(|turn| {
+            let normal = turn.of(meant);
+            let cos_incidence = level_scale * (seen.east * normal.east + seen.north * normal.north)
+                + sin * normal.up;
+            let on_sun = PlaneSun {
+                cos_zenith: sin,
+                cos_incidence,
+                extraterrestrial_w_m2: high.outside_w_m2,
+                relative_air_mass: high.air_mass,
+                hidden,
+            };
+            let plane = on_plane(around.model, &irradiance, &on_sun, normal.up, around.albedo);
+            let poa_global_w_m2 = plane.global_w_m2();
+            let lost = plane.direct_w_m2 * (1.0 - around.incidence.share(cos_incidence));
+            Light {
+                poa_effective_w_m2: poa_global_w_m2 - lost,
+                poa_global_w_m2,
+                cell_temp_c: around.warming.cell_c(poa_global_w_m2, air_c, wind_mps),
+                air_temp_c: air_c,
+                ghi_w_m2: irradiance.ghi_w_m2,
+            }
+        })
     };
     Ok((0..steps.count).map(light).collect())
 }

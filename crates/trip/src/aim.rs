@@ -19,23 +19,28 @@ pub(crate) struct Response([[f64; 5]; SKIES.len()]);
 const SKIES: [f64; 4] = [0.35, 0.65, 0.85, 1.0];
 
 impl Response {
-    fn at(&self, [tilt, azimuth]: [f64; 2], sky: usize) -> f64 {
-        let [t, a, tt, aa, ta] = self.0[sky];
-        tilt * (t + tt * tilt + ta * azimuth) + azimuth * (a + aa * azimuth)
+    /// Between two skies, so far along.
+    #[inline]
+    fn at(&self, [tilt, azimuth]: [f64; 2], sky: usize, along: f64) -> f64 {
+        let [dull, bright] = [&self.0[sky], &self.0[sky + 1]];
+        let terms = [tilt, azimuth, tilt * tilt, azimuth * azimuth, tilt * azimuth];
+        let mut more = 0.0;
+        for (term, (dull, bright)) in terms.into_iter().zip(dull.iter().zip(bright)) {
+            more += term * (dull + (bright - dull) * along);
+        }
+        more
     }
 }
 
 /// Factor on the harvest of panels that stand so far off, in standard deviations, on a day that
 /// brings this share of the clear sky's harvest.
+#[inline]
 pub(crate) fn factor(responses: &[Response], aims: &[[f64; 2]], sun: f64) -> f64 {
-    let under = |sky: usize| -> f64 {
-        responses.iter().zip(aims).map(|(response, aim)| response.at(*aim, sky)).sum()
-    };
-    // straight between two skies
-    let low = usize::from(sun > SKIES[1]) + usize::from(sun > SKIES[2]);
-    let along = ((sun - SKIES[low]) / (SKIES[low + 1] - SKIES[low])).clamp(0.0, 1.0);
-    let (dull, bright) = (under(low), under(low + 1));
-    (1.0 + dull + (bright - dull) * along).max(0.0)
+    let sky = usize::from(sun > SKIES[1]) + usize::from(sun > SKIES[2]);
+    let along = ((sun - SKIES[sky]) / (SKIES[sky + 1] - SKIES[sky])).clamp(0.0, 1.0);
+    let pairs = responses.iter().zip(aims);
+    let more: f64 = pairs.map(|(response, aim)| response.at(*aim, sky, along)).sum();
+    (1.0 + more).max(0.0)
 }
 
 /// The greatest factor that any errors up to three standard deviations have.
@@ -47,7 +52,10 @@ pub(crate) fn greatest(responses: &[Response]) -> f64 {
         (0..DIRECTIONS)
             .map(|at| angle(at).sin_cos())
             .map(|(sin, cos)| [FARTHEST * sin, FARTHEST * cos])
-            .flat_map(|at| (0..SKIES.len()).map(move |sky| response.at(at, sky)))
+            .flat_map(|at| {
+                [(0, 0.0), (0, 1.0), (1, 1.0), (2, 1.0)]
+                    .map(|(sky, along)| response.at(at, sky, along))
+            })
             .fold(0.0, f64::max)
     };
     1.0 + responses.iter().map(best).sum::<f64>()
@@ -82,17 +90,14 @@ impl Moved {
     ) -> Result<Self, TripError> {
         let count = (steps.step_s * steps.count as f64 / QUARTER_S).ceil() as usize + 1;
         let steps = Steps { step_s: QUARTER_S, count, ..steps };
+        let aim = (&stand.aim, AT.map(|at| stand.aim.error(deviation, at)));
         let mut curves = vec![[[0.0; 6]; SKIES.len()]; count];
         for (sky, share) in SKIES.into_iter().enumerate() {
-            for (moved, at) in AT.into_iter().enumerate() {
-                let aim = (&stand.aim, stand.aim.error(deviation, at));
-                let lights = light_off_aim(&stand.around, aim, &Cloud::Share(share), steps)?;
-                for (curve, light) in curves.iter_mut().zip(&lights) {
-                    curve[sky][moved] = gives_w(light);
-                }
+            let lights = light_off_aim(&stand.around, aim, &Cloud::Share(share), steps)?;
+            for (curve, lights) in curves.iter_mut().zip(lights) {
+                curve[sky] = through(lights.map(|light| gives_w(&light)));
             }
         }
-        curves.iter_mut().flatten().for_each(|curve| *curve = through(*curve));
         let most_w = curves.iter().map(|curve| curve[SKIES.len() - 1][0]).fold(0.0, f64::max);
         Ok(Self { curves, most_w })
     }
@@ -189,9 +194,9 @@ controller = {{ kind = "MPPT", absorb = "14.4 V" }}
         let error = stand.aim.error(&panel.aim_spread, at);
         let count = (calendar.ends_s() / 60.0) as usize;
         let steps = Steps { start: calendar.noon, step_s: 60.0, count };
-        let lights = light_off_aim(&stand.around, (&stand.aim, error), cloud, steps).unwrap();
+        let lights = light_off_aim(&stand.around, (&stand.aim, [error]), cloud, steps).unwrap();
         let from = (calendar.begins_s() / 60.0) as usize;
-        lights[from..].iter().map(|light| 0.95 * stand.power_w(light) / 60.0).sum()
+        lights[from..].iter().map(|[light]| 0.95 * stand.power_w(light) / 60.0).sum()
     }
 
     const AIMS: [[f64; 2]; 6] =

@@ -81,8 +81,8 @@ impl Weather {
                 wind_mps: last_wind_mps.unwrap_or(around.wind_mps),
             }
         };
-        let lights = along(&around, (aim, AimError::NONE), steps, sample)?;
-        Ok((lights, filled))
+        let lights = along(&around, (aim, [AimError::NONE]), steps, sample)?;
+        Ok((lights.into_iter().map(|[light]| light).collect(), filled))
     }
 }
 
