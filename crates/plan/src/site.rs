@@ -63,12 +63,15 @@ pub(crate) fn read_site(
     let place = sky::Place::new(latitude_deg, longitude_deg, elevation_m)
         .map_err(|error| section.error("latitude", error.to_string()))?;
     let zone = match section.maybe_text("zone")? {
-        Some(name) => TimeZone::get(&name).map_err(|_| {
-            section.error("zone", format!("{name:?} is no time zone known here; write it such as \"Europe/London\" or \"UTC\""))
+        Some(name) => record::named_clock(&name).ok_or_else(|| {
+            section.error("zone", format!("{name:?} is no time zone known here; write it such as \"Europe/London\" or \"+02:00\""))
         })?,
         None => {
-            defaults.push("site.zone = \"UTC\" (all times below are UTC)".to_owned());
-            TimeZone::UTC
+            let hours = place.hours_ahead();
+            defaults.push(format!(
+                "site.zone = \"{hours:+03}:00\" by the longitude (people there may live by another clock)"
+            ));
+            place.hour_clock()
         }
     };
     let usual = sky::Surroundings::at(place);

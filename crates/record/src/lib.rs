@@ -36,3 +36,4 @@ pub use file::read_file;
 pub use options::{ColumnChoice, DateOrder, ReadOptions, Sign, Which};
 pub use reader::read_bytes;
 pub use samples::{CurrentFrom, Record, Resolution, RowCount, Sample, Samples};
+pub use zone::named_clock;

@@ -11,19 +11,21 @@ const QUARTER_S: f64 = 900.0;
 /// A zone a person named.
 pub(crate) struct Zone(TimeZone);
 
+/// The clock that a person names: "Europe/Riga", "+03:00", "UTC". None where there is none such.
+#[must_use]
+pub fn named_clock(name: &str) -> Option<TimeZone> {
+    let name = name.trim();
+    offset(name).map(TimeZone::fixed).or_else(|| TimeZone::get(name).ok())
+}
+
 impl Zone {
-    /// "Europe/Riga", "+03:00", "UTC".
+    /// As [`named_clock`].
     pub(crate) fn named(name: &str) -> Result<Zone, Trouble> {
-        let wrong = || {
+        named_clock(name).map(Zone).ok_or_else(|| {
             let message = format!("{name:?} is no time zone");
             let help = "write a name such as \"Europe/Riga\" or an offset such as \"+03:00\"";
             Trouble::new(ErrorKind::Time, message, help)
-        };
-        let name = name.trim();
-        if let Some(offset) = offset(name) {
-            return Ok(Zone(TimeZone::fixed(offset)));
-        }
-        TimeZone::get(name).map(Zone).map_err(|_| wrong())
+        })
     }
 
     /// Seconds on the wall, in the order they were written, become seconds since 1970 in UTC.
@@ -69,7 +71,8 @@ fn offset(text: &str) -> Option<Offset> {
         _ => return None,
     };
     let (hours, minutes) = rest.split_once(':').unwrap_or((rest, "0"));
-    let (hours, minutes): (i32, i32) = (hours.parse().ok()?, minutes.parse().ok()?);
+    let (hours, minutes): (u8, u8) = (hours.parse().ok()?, minutes.parse().ok()?);
+    let (hours, minutes) = (i32::from(hours), i32::from(minutes));
     Offset::from_seconds(sign * (hours * 3600 + minutes * 60)).ok()
 }
 

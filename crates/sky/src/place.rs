@@ -62,6 +62,19 @@ impl Place {
         Ok(later(noon.timestamp(), -60.0 * ahead_min))
     }
 
+    /// The whole hours by which a clock that follows the sun is ahead of UTC, as ships keep it at
+    /// sea: within half an hour of the mean sun everywhere, whatever clock people live by.
+    #[must_use]
+    pub fn hours_ahead(&self) -> i8 {
+        (self.longitude_deg / 15.0).round() as i8
+    }
+
+    /// That clock.
+    #[must_use]
+    pub fn hour_clock(&self) -> TimeZone {
+        TimeZone::fixed(jiff::tz::offset(self.hours_ahead()))
+    }
+
     /// The midnight twelve hours before [`Place::mean_noon`].
     ///
     /// # Errors
@@ -81,5 +94,12 @@ mod tests {
         assert_eq!(said(Place::new(91.0, 0.0, 0.0)), "the latitude is 91 °; expected -90 to 90 °");
         assert!(said(Place::new(0.0, 181.0, 0.0)).starts_with("the longitude is 181 °"));
         assert!(said(Place::new(0.0, 0.0, f64::NAN)).starts_with("the elevation is NaN m"));
+    }
+
+    #[test]
+    fn clocks_at_sea_are_within_half_an_hour_of_the_sun() {
+        let ahead = [7.4, 7.6, -4.2, 170.1, -180.0]
+            .map(|lon| Place::new(0.0, lon, 0.0).unwrap().hours_ahead());
+        assert_eq!(ahead, [0, 1, 0, 11, -12]);
     }
 }

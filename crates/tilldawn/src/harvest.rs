@@ -75,7 +75,7 @@ fn one_day(asked: &args::Harvest) -> Result<ExitCode, Failure> {
                 Some(zone) => trip::clock_day(date, zone)?,
                 None => trip::mean_day(date, &place)?,
             };
-            let zone = asked.zone.clone().unwrap_or(TimeZone::UTC);
+            let zone = asked.zone.clone().unwrap_or_else(|| place.hour_clock());
             (stand.day(date, steps, &Cloud::Clear)?, zone)
         }
     };

@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use jiff::Timestamp;
+use jiff::{Timestamp, tz::TimeZone};
 use plan::Plan;
 use serde::Serialize;
 use sky::{Night, Place};
@@ -33,14 +33,19 @@ pub(crate) fn run(asked: &args::Night) -> Result<ExitCode, Failure> {
         print_json(&Document::of(&night))?;
     } else {
         let site = plan.as_ref().map_or("", |plan| plan.site.name.as_str());
-        print(&report::night_text(site, &place, &night, &zone.unwrap_or(jiff::tz::TimeZone::UTC)))?;
+        print(&report::night_text(
+            site,
+            &place,
+            &night,
+            &zone.unwrap_or_else(|| place.hour_clock()),
+        ))?;
     }
     Ok(ExitCode::SUCCESS)
 }
 
 /// Today's date by the clock that is asked for, or the machine's.
-fn today(zone: Option<&jiff::tz::TimeZone>) -> jiff::civil::Date {
-    let zone = zone.cloned().unwrap_or_else(jiff::tz::TimeZone::system);
+fn today(zone: Option<&TimeZone>) -> jiff::civil::Date {
+    let zone = zone.cloned().unwrap_or_else(TimeZone::system);
     zone.to_datetime(Timestamp::now()).date()
 }
 

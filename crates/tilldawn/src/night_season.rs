@@ -46,7 +46,7 @@ pub(crate) fn run(
         around: &around,
         aim: &aim,
         nights: &nights,
-        zone: &zone.unwrap_or(jiff::tz::TimeZone::UTC),
+        zone: &zone.unwrap_or_else(|| place.hour_clock()),
     };
     let per = match asked.by {
         By::Week => Per::Week,

@@ -24,8 +24,9 @@ pub(super) fn nights(forecast: &Forecast) -> Table {
         .number("Harvest", "Wh");
     for night in &forecast.nights {
         let hours = night.to.duration_since(night.from).as_secs_f64() / 3600.0;
-        let interval =
-            format!("{:.0} to {:.0}", 100.0 * night.chance.low, 100.0 * night.chance.high);
+        // to whole numbers outwards: no surer than it is
+        let (low, high) = (100.0 * night.chance.low, 100.0 * night.chance.high);
+        let interval = format!("{:.0} to {:.0}", low.floor(), high.ceil());
         table.row([
             evening(night),
             fixed(hours, 1),

@@ -14,7 +14,7 @@ pub(super) const PICTURE: &str = "Lines show the typical trip: every load, cloud
 pub(super) const METHOD: [&str; 4] = [
     "The whole chain is simulated minute by minute: the pack's voltage under load, constant-power devices that draw more current as it falls, the loss in each cable, and what the sources give by day.",
     "A night is carried when every device that should run does, from its beginning to its end. A device has failed when it sees less than its least voltage, when no voltage would bring it its power, or when the pack's protection opens. It then stays off until sunrise, unless the plan says that it restarts; a night in which it does is lost all the same. An opened protection closes when a source has brought the pack's voltage back.",
-    "What is not known is drawn at random, many times: capacity, resistance and open-circuit voltage of the pack, the loads, the sun of each day, the air's temperature. A chance is the share of drawn trips in which the night was carried; its 95 % interval (Wilson 1927) says how far the number of draws settles it, not whether the plan's own numbers are right.",
+    "What is not known is drawn at random, many times: capacity, resistance and open-circuit voltage of the pack, the loads, the sun of each day, the air's temperature and how damp it is, how the panels stand. A chance is the share of drawn trips in which the night was carried; its 95 % interval (Wilson 1927) says how far the number of draws settles it, not whether the plan's own numbers are right.",
     "The typical trip has every value in its middle. It is one trip, not the average of all.",
 ];
 

@@ -171,7 +171,7 @@ pub(crate) struct Night {
     /// Date of the evening at the place, such as 2026-10-09 [default: the plan's, else today]
     #[arg(long, value_parser = date)]
     pub(crate) date: Option<jiff::civil::Date>,
-    /// The clock that times are printed in, such as Europe/London [default: the plan's, else UTC]
+    /// The clock that times are printed in, such as Europe/London [default: the plan's, else by the longitude]
     #[arg(long, value_parser = zone)]
     pub(crate) zone: Option<jiff::tz::TimeZone>,
     /// Show a year of nights from that evening on: dark hours, moonless hours, a clear day's sun

@@ -41,8 +41,8 @@ pub(super) fn moment(text: &str) -> Result<jiff::civil::DateTime, String> {
 }
 
 pub(super) fn zone(text: &str) -> Result<jiff::tz::TimeZone, String> {
-    jiff::tz::TimeZone::get(text).map_err(|_| {
-        format!("{text:?} is no time zone known here; write it such as Europe/London or UTC")
+    record::named_clock(text).ok_or_else(|| {
+        format!("{text:?} is no time zone known here; write it such as Europe/London or +02:00")
     })
 }
 

@@ -133,3 +133,11 @@ fn a_year_of_nights() {
     let plan = run(&["night", "examples/heather-ridge.toml", "--season"]);
     assert!(plan.out.contains("tilted 45°, facing 180°"), "{}{}", plan.out, plan.err);
 }
+
+#[test]
+fn without_a_clock_the_longitude_gives_one() {
+    let night =
+        run(&["night", "--latitude", "44.2 S", "--longitude", "170.1 E", "--date", "2027-07-03"]);
+    assert!(night.out.contains("Local (+11)"), "{}", night.out);
+    assert!(night.out.contains("Sat 3 Jul 17:"), "{}", night.out);
+}
