@@ -121,6 +121,29 @@ fn more_than_12_v(plan: &Plan, highest_v: f64) -> Option<String> {
     })
 }
 
+/// What asks for more than the full pack gives at the voltage that it needs.
+fn beyond_the_pack(plan: &Plan) -> Vec<String> {
+    let circuit = &plan.battery.pack.circuit;
+    let full_v = circuit.ocv.at(1.0) + circuit.offset_v;
+    let rig = &plan.gear.rig;
+    let told = |(index, device): (usize, &rig::Device)| {
+        let least_v = device.least_voltage_v.filter(|v| (0.0..full_v).contains(v))?;
+        let asks_w =
+            device.uses.iter().map(|used| used.greatest().power_w(least_v)).fold(0.0, f64::max);
+        let gives_w = least_v * (full_v - least_v) / circuit.r0_ohm;
+        (asks_w > gives_w && !rig.is_behind_converter(index)).then(|| {
+            format!(
+                "The {} asks for up to {}, and the pack alone, full and warm, gives no more than about {} at the {} that it needs: it can't run from it.",
+                device.name,
+                Kind::Power.show(asks_w.round()),
+                Kind::Power.show(gives_w.round()),
+                Kind::Voltage.show(least_v)
+            )
+        })
+    };
+    rig.devices().iter().enumerate().filter_map(told).collect()
+}
+
 /// What can't work or can't fail in the plan, devices whose schedule hangs on something the sky does
 /// not do, a pack emptied further than is good for it, charge that is kept out of it.
 pub(crate) fn remarks(
@@ -154,6 +177,7 @@ pub(crate) fn remarks(
     }
     let highest_v = highest_v(plan);
     remarks.extend(more_than_12_v(plan, highest_v));
+    remarks.extend(beyond_the_pack(plan));
     for (index, device) in plan.gear.rig.devices().iter().enumerate() {
         let never = device.least_voltage_v.filter(|least_v| *least_v > highest_v);
         if let Some(least_v) = never.filter(|_| !plan.gear.rig.is_behind_converter(index)) {

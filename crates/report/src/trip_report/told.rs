@@ -65,7 +65,14 @@ pub(super) fn verdict(plan: &Plan, forecast: &Forecast) -> Verdict {
     let wants = format!("wanted: {}", chance(wanted));
     let (all, count) = (forecast.nights.len(), short.len());
     let share = chance(weakest.chance.share);
-    let sentence = if count > 0 {
+    let none_ever = forecast.nights.iter().all(|night| night.chance.share == 0.0);
+    let sentence = if none_ever {
+        let who = if all == 1 { "the night" } else { "no night" };
+        let drawn = if all == 1 { "none" } else { "any" };
+        format!(
+            "It does not last till dawn: {who} is carried in {drawn} of the {draws} drawn trips."
+        )
+    } else if count > 0 {
         let how_many = match (count, all) {
             (1, 1) => String::new(),
             (count, all) if count == all => format!("None of the {} nights is", counted(all)),

@@ -183,19 +183,22 @@ fn a_trip_is_looked_back_on() {
 fn a_device_that_can_never_run_is_told_plainly() {
     let text = std::fs::read_to_string(root().join(EXAMPLE)).unwrap();
     let records = format!("{}/examples/records/", root().display());
-    let plan = text
-        .replace("least_voltage = \"11.4 V\"", "least_voltage = \"24 V\"")
-        .replace("records/", &records);
     let path = folder("trip-never").join("plan.toml");
-    std::fs::write(&path, plan).unwrap();
-    let ran = run(&["trip", path.to_str().unwrap(), "--draws", "32"]);
-    assert_eq!(ran.status, 0, "{}", ran.err);
-    let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(
-        told.contains("The mount needs at least 24 V") && told.contains("it can't run"),
-        "{}",
-        ran.out
-    );
+    let cases = [
+        ("least_voltage = \"11.4 V\"", "least_voltage = \"24 V\"", "The mount needs at least 24 V"),
+        ("power = \"9 W ± 2 W\"", "power = \"20 kW\"", "The mount asks for up to 20000 W"),
+    ];
+    for (usual, changed, why) in cases {
+        let plan = text.replacen(usual, changed, 1).replace("records/", &records);
+        assert_ne!(plan, text.replace("records/", &records));
+        std::fs::write(&path, plan).unwrap();
+        let ran = run(&["trip", path.to_str().unwrap(), "--draws", "32"]);
+        assert_eq!(ran.status, 0, "{}", ran.err);
+        let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        for part in [why, "it can't run from it", "It does not last till dawn: no night"] {
+            assert!(told.contains(part), "{part}: {}", ran.out);
+        }
+    }
 }
 
 /// Another pack beside the first carries further; packs of unequal voltage are warned of.
