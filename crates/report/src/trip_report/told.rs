@@ -184,6 +184,8 @@ pub(super) fn remarks(plan: &Plan, forecast: &Forecast) -> Vec<String> {
     }
     remarks.extend(weather_remarks(plan));
     remarks.extend(forecast.remarks.iter().map(|remark| sentence(remark)));
+    let of_rig = forecast.survey.iter().flat_map(|survey| &survey.found.remarks);
+    remarks.extend(of_rig.filter(|remark| matters(remark)).map(|at| sentence(&at.to_string())));
     if !plan.defaults.is_empty() {
         remarks.push(format!(
             "Taken as usual, since the plan does not say: {}.",
@@ -191,4 +193,15 @@ pub(super) fn remarks(plan: &Plan, forecast: &Forecast) -> Vec<String> {
         ));
     }
     remarks
+}
+
+/// Whether what was found in the rig bears on a trip: what wires and converters cost stands with the
+/// rig, and a trip says itself what its sky does not do.
+fn matters(remark: &rig::Remark) -> bool {
+    match remark {
+        rig::Remark::HeaterTooWeak { .. }
+        | rig::Remark::CoolerAtLimit { .. }
+        | rig::Remark::ConverterStarved { .. } => true,
+        rig::Remark::ConverterCost { .. } | rig::Remark::NoSuchEvent { .. } => false,
+    }
 }

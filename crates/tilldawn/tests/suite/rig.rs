@@ -246,6 +246,19 @@ fn damp_air_and_warm_air_cost_power() {
     assert!(fixed.0 > 2.0 * damp.0, "a strip left on all night: {fixed:?}");
 }
 
+/// The trip says it as well: who plans a trip may never look at the rig.
+#[test]
+fn a_heater_that_is_too_weak_is_told() {
+    let path = changed("weak", &[("resistance = \"18 ohm\"", "resistance = \"90 ohm\"")]);
+    for words in [vec!["rig"], vec!["trip", "--draws", "16"]] {
+        let ran = run(&[&words[..1], &[path.to_str().unwrap()], &words[1..]].concat());
+        let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.to_lowercase().contains("\"dew heater\" would need"), "{}", ran.out);
+        assert!(told.contains("to keep the dew off but gives 1.6 W"), "{}", ran.out);
+    }
+    assert!(!run(&["trip", EXAMPLE, "--draws", "16"]).out.contains("would need"));
+}
+
 #[test]
 fn tables_fit_a_terminal_and_the_page_stands_alone() {
     let page = folder("rig-page").join("rig.html");
