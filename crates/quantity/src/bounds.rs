@@ -2,7 +2,10 @@
 
 /// A number outside what is possible.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
-#[error("{what} is {read} {unit}; expected {least} to {most} {unit}")]
+#[error("{what} is {}{}; expected {} to {}{}",
+    rounded(*read, 9, f64::round), spaced(unit),
+    rounded(*least, 4, f64::ceil), rounded(*most, 4, f64::floor), spaced(unit)
+)]
 pub struct OutOfBounds {
     /// Which number.
     pub what: &'static str,
@@ -14,6 +17,24 @@ pub struct OutOfBounds {
     pub most: f64,
     /// The unit of the three.
     pub unit: &'static str,
+}
+
+/// To so many digits: what was read as good as whole, bounds inwards, so that what they say is right.
+fn rounded(value: f64, digits: i32, round: fn(f64) -> f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let scale = 10_f64.powi(digits - 1 - value.abs().log10().floor() as i32);
+    if !scale.is_finite() {
+        return value;
+    }
+    // so that what has no more digits stays what it is
+    let near = (value * scale).round();
+    if (value * scale - near).abs() < 1e-6 { near / scale } else { round(value * scale) / scale }
+}
+
+fn spaced(unit: &str) -> String {
+    if unit.is_empty() { String::new() } else { format!(" {unit}") }
 }
 
 /// The number back if it lies within its bounds, both counted in.
@@ -49,5 +70,12 @@ mod tests {
                 format!("the latitude is {read} °; expected -90 to 90 °")
             );
         }
+        let error = within("the clearness", 0.1 + 0.85, (0.05, 0.757_800_197), "").unwrap_err();
+        assert_eq!(error.to_string(), "the clearness is 0.95; expected 0.05 to 0.7578");
+        let error = within("the step", 1e-320, (1e-3, 86_400.0), "s").unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            format!("the step is {} s; expected 0.001 to 86400 s", 1e-320)
+        );
     }
 }

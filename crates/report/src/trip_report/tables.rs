@@ -80,12 +80,17 @@ pub(super) fn failures(plan: &Plan, forecast: &Forecast) -> Option<Table> {
             table.row([
                 evening(night),
                 culprit.device.clone().unwrap_or_else(|| "the pack's protection".to_owned()),
-                fixed(100.0 * culprit.share, 1),
+                few(culprit.share),
                 day_and_clock(culprit.median_time, &plan.site.zone),
             ]);
         }
     }
     (!table.rows.is_empty()).then_some(table)
+}
+
+/// A share of trips (%) that may be small but is not none.
+fn few(share: f64) -> String {
+    if share < 5e-4 { "< 0.1".to_owned() } else { fixed(100.0 * share, 1) }
 }
 
 /// The energy balance of the typical trip.
