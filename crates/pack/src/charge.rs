@@ -61,11 +61,21 @@ impl Circuit {
         }
     }
 
-    /// Energy in Wh held at a state of charge, at rest and 25 °C: what an infinitely slow
-    /// discharge would give, and what lies in the slow part's capacitor.
+    /// Energy in Wh held in a state, as warm as the battery is: what an infinitely slow discharge
+    /// would give of each well, and what lies in the slow part's capacitor.
+    ///
+    /// In the cold it is less, and comes back with the warmth: charge is kept, the voltage at which
+    /// it can be had is not.
     #[must_use]
-    pub fn stored_wh(&self, state: &State) -> f64 {
-        self.capacity_ah * (self.ocv.area(state.soc) + self.offset_v * state.soc)
+    pub fn stored_wh(&self, state: &State, climate: &Climate) -> f64 {
+        let at_hand = self.wells.map_or(1.0, |wells| wells.at_hand);
+        let of_well = |soc: f64| {
+            let seen = 1.0 - (1.0 - soc) * climate.stretch;
+            (self.ocv.area(seen) + self.offset_v * seen) / climate.stretch
+        };
+        let (here, bound) =
+            (state.soc - (1.0 - at_hand) * state.gap, state.soc + at_hand * state.gap);
+        self.capacity_ah * (at_hand * of_well(here) + (1.0 - at_hand) * of_well(bound))
             + 0.5 * self.c1_f * state.v1_v * state.v1_v / 3600.0
     }
 }

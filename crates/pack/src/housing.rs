@@ -168,7 +168,7 @@ mod tests {
     fn heat_is_what_the_terminals_do_not_get() {
         let circuit = Pack::typical(Chemistry::Lfp, 50.0).unwrap().circuit;
         let (mut state, mut heat_wh, mut out_wh) = (State::rested(1.0), 0.0, 0.0);
-        let held_wh = circuit.stored_wh(&state);
+        let held_wh = circuit.stored_wh(&state, &Climate::MILD);
         let step = circuit.step(1.0, &Climate::MILD);
         while state.soc > 0.2 {
             let before = state;
@@ -179,7 +179,7 @@ mod tests {
                 out_wh += 0.5 * 20.0 * terminal_v / 3600.0;
             }
         }
-        let taken_wh = held_wh - circuit.stored_wh(&state);
+        let taken_wh = held_wh - circuit.stored_wh(&state, &Climate::MILD);
         // by trapezoids of one second
         assert!((taken_wh - out_wh - heat_wh).abs() < 1e-3, "{taken_wh} {out_wh} {heat_wh}");
         assert!(heat_wh > 10.0);

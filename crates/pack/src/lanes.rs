@@ -276,12 +276,6 @@ impl<const N: usize> Lanes<N> {
         self.r0_ohm[lane] + self.rise_ohm[lane] * (low * low)
     }
 
-    /// What is left of the slow voltage on the mean of a step, if nothing flows: a share.
-    #[must_use]
-    pub fn v1_mean(&self) -> f64 {
-        self.pace.v1_mean
-    }
-
     /// Moves all lanes on by one step. Besides what the terminals draw, each pack loses `idle_a`.
     #[inline(always)]
     pub fn step<T: Terminals>(

@@ -240,7 +240,7 @@ fn points(plan: &Plan, calendar: &Calendar, trace: &Trace, uses: &[Use]) -> Vec<
         .zip(uses)
         .map(|(moment, used)| Point {
             time: calendar.instant(moment.at_s + moment.dt_s),
-            soc: moment.soc,
+            soc: moment.state.soc,
             terminal_v: moment.voltage_v,
             worst_v: used.worst.map(|(_, v)| v),
             needed_v: used.worst.and_then(|(index, _)| devices[index].least_voltage_v),

@@ -159,7 +159,7 @@ pub(crate) fn remarks(
         remarks.push("No device draws anything in any of these nights, so nothing can fail: look at the hours and the loads of the plan.".to_owned());
     }
     remarks.extend(plan.supplies.iter().filter_map(|supply| gives_little(plan, supply)));
-    let least_soc = trace.moments.iter().map(|moment| moment.soc).fold(1.0, f64::min);
+    let least_soc = trace.moments.iter().map(|moment| moment.state.soc).fold(1.0, f64::min);
     if let Some(advised_soc) = plan.battery.pack.limits.advised_soc.filter(|soc| least_soc < *soc) {
         remarks.push(format!(
             "The pack is emptied to {}; below {} such a battery ages fast.",

@@ -1,5 +1,7 @@
 //! One trip step by step, for the timeline and the ledger.
 
+use pack::State;
+
 use crate::loads::Mask;
 
 /// One step of the central case, or a part of the step in which something went off.
@@ -12,9 +14,9 @@ pub(crate) struct Moment {
     pub(crate) set: usize,
     pub(crate) off: Mask,
     /// At its end.
-    pub(crate) soc: f64,
-    pub(crate) gap: f64,
-    pub(crate) v1_v: f64,
+    pub(crate) state: State,
+    /// How warm the pack is (°C).
+    pub(crate) pack_c: f64,
     /// Mean at the terminals.
     pub(crate) voltage_v: f64,
     /// Out of the pack.
@@ -25,8 +27,6 @@ pub(crate) struct Moment {
     pub(crate) unused: Unused,
     /// Into the pack's own heater.
     pub(crate) heater_w: f64,
-    /// Lost in the pack's resistances.
-    pub(crate) loss_w: f64,
 }
 
 /// Currents that sources could have given and did not (A), by what kept them from it.

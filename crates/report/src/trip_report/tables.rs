@@ -113,6 +113,15 @@ pub(super) fn ledger(forecast: &Forecast) -> Table {
     ] {
         table.row([name.to_owned(), nothing(), wh(value_wh)]);
     }
+    if ledger.cold_wh >= 0.05 {
+        table.row(["taken by the cold".to_owned(), nothing(), wh(ledger.cold_wh)]);
+    } else if ledger.cold_wh <= -0.05 {
+        table.row([
+            "charged in the cold, at less voltage".to_owned(),
+            wh(-ledger.cold_wh),
+            nothing(),
+        ]);
+    }
     let unused = [
         ("since the pack was full or held at its charging voltage", ledger.unused_full_wh),
         ("since the pack was too cold or too hot", ledger.unused_temperature_wh),

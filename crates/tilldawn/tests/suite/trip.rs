@@ -27,7 +27,8 @@ fn the_example_night_by_night() {
     let of = |key: &str| number(&ledger[key]);
     let moved = of("stored_start_wh") + of("harvest_wh");
     let out =
-        ["stored_end_wh", "loads_wh", "cables_wh", "converters_wh", "battery_losses_wh"].map(of);
+        ["stored_end_wh", "loads_wh", "cables_wh", "converters_wh", "battery_losses_wh", "cold_wh"]
+            .map(of);
     close("ledger", out.iter().sum(), moved, 1e-9 * moved);
     close("imbalance", of("imbalance_wh"), 0.0, 1e-9 * moved);
     let used: f64 = nights.iter().map(|night| number(&night["used_wh"])).sum();

@@ -249,14 +249,12 @@ impl<const N: usize> Bank<N> {
 
     /// Takes all lanes through steps of the block, whatever may go off in them: [`Flow::spare`]
     /// tells afterwards.
-    ///
-    /// Returns what turned power into heat in the last step, where there is but one lane (Ω).
     #[inline(always)]
-    pub(super) fn go(&mut self, cell: &Cell<'_>, block: &Block, steps: &[Step]) -> f64 {
+    pub(super) fn go(&mut self, cell: &Cell<'_>, block: &Block, steps: &[Step]) {
         if block.supplied {
-            self.go_as::<true, false>(cell, steps, 1.0)
+            self.go_as::<true, false>(cell, steps, 1.0);
         } else {
-            self.go_as::<false, false>(cell, steps, 1.0)
+            self.go_as::<false, false>(cell, steps, 1.0);
         }
     }
 
@@ -267,8 +265,8 @@ impl<const N: usize> Bank<N> {
         cell: &Cell<'_>,
         steps: &[Step],
         share: f64,
-    ) -> f64 {
-        let Some(step) = steps.first() else { return 0.0 };
+    ) {
+        let Some(step) = steps.first() else { return };
         let mut states = self.states;
         let mut outside = Outside::<N, SUPPLIED, PART> {
             step,
@@ -278,7 +276,6 @@ impl<const N: usize> Bank<N> {
             most_a: cell.limits.discharge_a.unwrap_or(f64::INFINITY),
             flow: Flow { spare: [0.0; N], ..self.flow },
             share,
-            loss_ohm: 0.0,
         };
         for step in steps {
             outside.step = step;
@@ -286,7 +283,6 @@ impl<const N: usize> Bank<N> {
         }
         self.states = states;
         self.flow = outside.flow;
-        outside.loss_ohm
     }
 }
 

@@ -239,6 +239,7 @@ fn through(
 ) {
     let Scene { cell, block, .. } = *scene;
     let heater_w = bank.heater_w(0, cell);
+    let pack_c = bank.pack_c[0];
     for (step, every) in given.iter().zip(every) {
         let scene = Scene { step, every, ..*scene };
         if bank.is_waiting(0, loads, || true) {
@@ -253,13 +254,13 @@ fn through(
         }
         let mut tell = |part: Part| {
             if let Some(trace) = trace.as_deref_mut() {
-                trace.moments.push(moment(block, &part, heater_w));
+                trace.moments.push(moment(block, &part, (heater_w, pack_c)));
             }
         };
         let before = bank.begin();
-        let loss_ohm = bank.go(cell, block, std::slice::from_ref(step));
+        bank.go(cell, block, std::slice::from_ref(step));
         if bank.flow.is_sure(0) {
-            let after = bank.after(&scene, before.states.v1_v[0], loss_ohm);
+            let after = bank.after(&scene);
             tell(Part { from_s: step.at_s, dt_s: block.dt_s, off: bank.off[0], after });
             continue;
         }
@@ -277,25 +278,22 @@ fn still_open(block: &Block, step: &Step, loads: &Loads<'_>, stopped: &mut dyn F
     }
 }
 
-fn moment(block: &Block, part: &Part, heater_w: f64) -> Moment {
+fn moment(block: &Block, part: &Part, (heater_w, pack_c): (f64, f64)) -> Moment {
     let Part { from_s, dt_s, off, after } = *part;
-    let After { states, flow, source_a, unused, loss_w } = after;
-    let state = states.lane(0);
+    let After { states, flow, source_a, unused } = after;
     Moment {
         at_s: from_s,
         dt_s,
         night: block.night,
         set: block.set,
         off,
-        soc: state.soc,
-        gap: state.gap,
-        v1_v: state.v1_v,
+        state: states.lane(0),
+        pack_c,
         voltage_v: flow.v[0],
         current_a: flow.current_a[0],
         source_a,
         unused,
         heater_w: if off == ALL_OFF { 0.0 } else { heater_w },
-        loss_w,
     }
 }
 

@@ -168,8 +168,6 @@ pub(super) struct Outside<'a, const N: usize, const SUPPLIED: bool, const PART: 
     pub(super) flow: Flow<N>,
     /// Length of the step over that of the block's.
     pub(super) share: f64,
-    /// What turned power into heat in the last step of a single lane (Ω).
-    pub(super) loss_ohm: f64,
 }
 
 /// From the last step's voltage, a millivolt away, one round of Newton's method is good to about
@@ -238,9 +236,6 @@ impl<const N: usize, const SUPPLIED: bool, const PART: bool> Terminals
         flow.spare[lane] += smaller(0.0, spare);
         flow.v[lane] = v;
         flow.current_a[lane] = current_a;
-        if N == 1 {
-            self.loss_ohm = inside.loss_ohm;
-        }
         current_a
     }
 }

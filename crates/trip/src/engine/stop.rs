@@ -25,8 +25,6 @@ pub(super) struct After {
     /// Out of the sources (A), and what they could have given besides.
     pub(super) source_a: f64,
     pub(super) unused: Unused,
-    /// Lost in the pack's resistances (W).
-    pub(super) loss_w: f64,
 }
 
 /// A moment is found to this share of a step: tenths of a second.
@@ -85,19 +83,18 @@ impl Bank<1> {
     /// Takes the lane through a share of a step.
     fn step_share(&mut self, scene: &Scene<'_>, share: f64) -> After {
         let Scene { cell, block, step, .. } = *scene;
-        let v1_v = self.states.v1_v[0];
         self.pack.set_length(cell.circuit, block.dt_s * share);
         let step = std::slice::from_ref(step);
-        let loss_ohm = if block.supplied {
-            self.go_as::<true, true>(cell, step, share)
+        if block.supplied {
+            self.go_as::<true, true>(cell, step, share);
         } else {
-            self.go_as::<false, true>(cell, step, share)
-        };
-        self.after(scene, v1_v, loss_ohm)
+            self.go_as::<false, true>(cell, step, share);
+        }
+        self.after(scene)
     }
 
-    /// What a step came to that began with `v1_v` across the slow part.
-    pub(super) fn after(&self, scene: &Scene<'_>, v1_v: f64, loss_ohm: f64) -> After {
+    /// What a step came to.
+    pub(super) fn after(&self, scene: &Scene<'_>) -> After {
         let current_a = self.flow.current_a[0];
         let supplied = scene.block.supplied;
         let load_a = if supplied { self.lines.at(0, self.flow.v[0]).0 } else { current_a };
@@ -107,7 +104,6 @@ impl Bank<1> {
             flow: self.flow,
             source_a,
             unused: if supplied { self.unused(scene, source_a) } else { Unused::default() },
-            loss_w: current_a * (v1_v * self.pack.v1_mean() + loss_ohm * current_a),
         }
     }
 

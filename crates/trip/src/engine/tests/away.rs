@@ -304,7 +304,7 @@ fn a_source_closes_an_opened_protection_within_a_minute() {
         assert!(moments[opened].at_s / 3600.0 < 2.0 && closed_h > 5.0, "closed at {closed_h} h");
         // the pack at rest at the end of a moment: the first at which it has enough
         let circuit = circuit("thevenin.json");
-        let rest_v = |at: usize| circuit.ocv.at(moments[at].soc) - moments[at].v1_v;
+        let rest_v = |at: usize| circuit.ocv.at(moments[at].state.soc) - moments[at].state.v1_v;
         assert!(rest_v(closed - 1) >= 12.5 && rest_v(closed - 2) < 12.5, "at {closed_h} h");
         // not when its quarter of an hour begins
         assert!((closed_h * 4.0).fract() > 1e-6, "closed at {closed_h} h");

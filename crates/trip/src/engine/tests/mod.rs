@@ -158,7 +158,7 @@ impl Days {
                 .unwrap();
             // the voltage at the very end of the step, with what flows there
             let step = timeline.steps.iter().rfind(|step| step.at_s <= last.at_s).unwrap();
-            let internal_v = circuit.ocv.at(last.soc) - last.v1_v;
+            let internal_v = circuit.ocv.at(last.state.soc) - last.state.v1_v;
             let source_a = (step.panel_w / last.voltage_v).min(step.panel_cap_a) + step.charger_a;
             let load_w = if last.off == 0 { self.loads_w[last.set] } else { 0.0 };
             let demand = Demand {
@@ -170,7 +170,7 @@ impl Days {
             };
             let (free_v, _) = demand.solve(internal_v, circuit.r0_ohm, last.voltage_v).unwrap();
             let voltage_v = if source_a > 0.0 { free_v.min(self.source_v) } else { free_v };
-            check(sample, Sample { at_s, soc: last.soc, voltage_v });
+            check(sample, Sample { at_s, soc: last.state.soc, voltage_v });
         }
         let uses = ledger::uses(&trace, &rig, &mut loads, &draw);
         (outcome, ledger::close(&trace, &uses, &cell))

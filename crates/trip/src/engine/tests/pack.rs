@@ -313,11 +313,11 @@ fn a_pack_emptied_and_then_cold_is_charged_again() {
     };
     // the cold takes half of the charge, and with 10 % held the curve ends
     let climate = circuit.climate(-15.0);
-    assert!(1.0 - (1.0 - at(6.0).soc) * climate.stretch < -0.5);
+    assert!(1.0 - (1.0 - at(6.0).state.soc) * climate.stretch < -0.5);
     assert!(trace.moments.iter().all(|moment| moment.voltage_v > 0.0));
     assert!(at(6.0).current_a.abs() < 1e-9, "{:?}", at(6.0));
     assert!(at(15.0).current_a < -1.0, "{:?}", at(15.0));
-    assert!(at(19.9).soc > at(12.0).soc + 0.1);
+    assert!(at(19.9).state.soc > at(12.0).state.soc + 0.1);
 }
 
 /// What a source could have given is told by what kept it out: frost, a wait for a warmer pack, the
