@@ -152,6 +152,16 @@ pub(crate) fn read_dates(
         defaults.push("trip.confidence = \"90 %\"".to_owned());
         0.9
     });
+    if confidence <= 0.0 {
+        return Err(section.error(
+            "confidence",
+            format!(
+                "{} asks nothing of the nights: any plan reaches that; write how sure each should \
+                 be, above 0 %, such as \"90 %\"",
+                Kind::Fraction.show(confidence)
+            ),
+        ));
+    }
     section.finish()?;
     Ok(Dates { first_evening, nights: nights as usize, confidence })
 }

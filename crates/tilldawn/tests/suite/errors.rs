@@ -58,6 +58,11 @@ fn a_wrong_value_is_answered_with_its_line_and_what_would_be_right() {
         "first_evening = \"09.10.2026\"",
         &["is no date", "2026-10-09"],
     );
+    check_plan(
+        "confidence = \"90 %\"",
+        "confidence = \"0 %\"",
+        &["trip.confidence", "0 % asks nothing of the nights", "\"90 %\""],
+    );
     check_plan("when = \"dark\"", "when = \"midnightish\"", &["midnightish", "\"night\""]);
     check_plan("rated = \"40 Ah\"", "rated = \"40\"", &["has no unit", "40 Ah"]);
     check_plan("chemistry = \"LFP\"", "chemistry = \"potato\"", &["potato", "lfp"]);
