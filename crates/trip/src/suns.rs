@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use plan::Supply;
-use sky::{Aim, AimError, Cloud, Light, Steps, Surroundings, light_on_panel};
+use plan::{Plan, Supply};
+use sky::{Aim, AimError, AirTemperature, Cloud, Light, Steps, Surroundings, light_on_panel};
 use source::{Conversion, Panel};
 
 use crate::aim::Moved;
@@ -78,17 +78,11 @@ impl Suns {
         }
         let lights = self.lights(aim)?;
         let stand = Stand { around: self.around.clone(), aim: aim.clone(), panel };
-        let given = |light: &Light| {
-            if tracks {
-                stand.power_w(light)
-            } else {
-                panel.current_a(light.poa_effective_w_m2, light.cell_temp_c, SWITCHING_V)
-            }
-        };
-        let moved = Moved::of((&stand, aim_spread), self.steps, |light| {
-            given(light) * if tracks { 1.0 } else { SWITCHING_V }
-        })?;
-        let output = (lights.iter().map(given).collect(), Arc::new(moved));
+        let taken = |light: &Light| taken_w(panel, tracks, light);
+        let moved = Moved::of((&stand, aim_spread), self.steps, taken)?;
+        let per_v = if tracks { 1.0 } else { 1.0 / SWITCHING_V };
+        let output = lights.iter().map(|light| per_v * taken(light)).collect();
+        let output = (output, Arc::new(moved));
         self.outputs.push((kind, output.clone()));
         Ok(output)
     }
@@ -101,6 +95,26 @@ impl Suns {
         let lights: Arc<[Light]> = lights.into();
         self.lights.push((aim.clone(), Arc::clone(&lights)));
         Ok(lights)
+    }
+}
+
+/// The panels of a plan where they stand, each with whether its controller tracks.
+pub(crate) fn stands<'a>(plan: &'a Plan, air: &AirTemperature) -> Vec<(Stand<'a>, bool)> {
+    let tracks = plan.supplies.iter().filter_map(|supply| match supply {
+        Supply::Panel(panel) => Some(panel.controller.conversion() != Conversion::Pwm),
+        Supply::Charger(_) => None,
+    });
+    Stand::of_plan(plan, air).into_iter().zip(tracks).collect()
+}
+
+/// What a tracking controller takes from a panel, or a switching one at the battery's voltage (W):
+/// cool cells give more power and hardly more current.
+pub(crate) fn taken_w(panel: &Panel, tracks: bool, light: &Light) -> f64 {
+    let (effective_w_m2, cell_c) = (light.poa_effective_w_m2, light.cell_temp_c);
+    if tracks {
+        panel.power_w(effective_w_m2, cell_c)
+    } else {
+        SWITCHING_V * panel.current_a(effective_w_m2, cell_c, SWITCHING_V)
     }
 }
 

@@ -7,6 +7,7 @@ use sky::{AirTemperature, Cloud, Steps, light_on_panel};
 use super::spread::Spread;
 use crate::error::TripError;
 use crate::harvest::Stand;
+use crate::suns::{stands, taken_w};
 
 /// Steps of a day's light (s): coarse, and good to 0.2 % of a day.
 const STEP_S: f64 = 600.0;
@@ -19,12 +20,13 @@ const PARTS: usize = 10;
 struct Dimming([f64; PARTS + 1]);
 
 impl Dimming {
-    fn of(stands: &[Stand<'_>], steps: Steps) -> Result<Self, TripError> {
+    fn of(stands: &[(Stand<'_>, bool)], steps: Steps) -> Result<Self, TripError> {
         let energy = |cloud: &Cloud| -> Result<f64, TripError> {
             let mut sum = 0.0;
-            for stand in stands {
+            for (stand, tracks) in stands {
                 let lights = light_on_panel(&stand.around, &stand.aim, cloud, steps)?;
-                sum += lights.iter().map(|light| stand.power_w(light)).sum::<f64>();
+                let taken = lights.iter().map(|light| taken_w(stand.panel, *tracks, light));
+                sum += taken.sum::<f64>();
             }
             Ok(sum)
         };
@@ -53,7 +55,7 @@ impl Dimming {
 /// The days of a plan whose clearness is known, in terms of its panels' harvest.
 pub(super) fn spreads(plan: &Plan, days: &[ClearnessDay]) -> Result<Vec<Spread>, TripError> {
     let mean_c = f64::midpoint(plan.air.night_c.value, plan.air.day_c.value);
-    let stands = Stand::of_plan(plan, &AirTemperature::Constant(mean_c));
+    let stands = stands(plan, &AirTemperature::Constant(mean_c));
     let mut spreads = Vec::with_capacity(days.len());
     for (day, evening) in days.iter().zip(plan.dates.evenings()) {
         // a day without sun tells nothing of clouds, and its night counts as clear
@@ -70,4 +72,50 @@ pub(super) fn spreads(plan: &Plan, days: &[ClearnessDay]) -> Result<Vec<Spread>,
         }));
     }
     Ok(spreads)
+}
+
+#[cfg(test)]
+mod tests {
+    use plan::Weather;
+
+    use super::*;
+
+    /// Cells stay cool under cloud, which gives more power and hardly more current.
+    #[test]
+    fn a_switching_controller_gains_nothing_by_cool_cells() {
+        let mean = |kind: &str| {
+            let text = format!(
+                r#"
+format = 1
+[site]
+latitude = "36.1 N"
+longitude = "79.95 W"
+[air]
+night = "14 °C"
+day = "26 °C"
+[trip]
+first_evening = "2027-06-14"
+[weather]
+clearness = "40 % ± 20 %"
+[pack]
+chemistry = "LFP"
+rated = "40 Ah"
+[rig.devices.mount]
+power = "9 W"
+when = "night"
+[sources.panel]
+panel = "100 W"
+flat = true
+controller = {{ kind = "{kind}", absorb = "14.4 V" }}
+"#
+            );
+            let plan = Plan::parse("plan.toml", std::path::Path::new(""), &text).unwrap();
+            let Weather::Clearness(days) = &plan.weather else { panic!("{:?}", plan.weather) };
+            let light = 0.4 / days[0].level.clear_day();
+            spreads(&plan, days).unwrap()[0].mean().sun / light
+        };
+        let (tracking, switching) = (mean("MPPT"), mean("PWM"));
+        assert!((1.04..1.10).contains(&tracking), "{tracking} of the light's share");
+        assert!((0.98..1.02).contains(&switching), "{switching} of the light's share");
+    }
 }

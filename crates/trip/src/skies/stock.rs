@@ -8,7 +8,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::Day;
 use crate::error::TripError;
-use crate::harvest::Stand;
+use crate::suns::{stands, taken_w};
 
 /// Days of a file and which of them each day of the trip may be like.
 #[derive(Debug, Clone, PartialEq)]
@@ -142,11 +142,11 @@ fn suns(plan: &Plan, file: &FileDays) -> Result<Vec<f64>, TripError> {
         // turns of the trip's first day, on the file's
         let later = weather.place.mean_midnight(day.date)?.duration_since(first);
         let (mut found, mut clear) = (0.0, 0.0);
-        for stand in Stand::of_plan(plan, &air) {
+        for (stand, tracks) in stands(plan, &air) {
             let around = Surroundings { place: weather.place, ..stand.around.clone() };
             let aim = moved(&stand.aim, later);
             let energy = |lights: &[sky::Light]| -> f64 {
-                lights.iter().map(|light| stand.power_w(light)).sum()
+                lights.iter().map(|light| taken_w(stand.panel, tracks, light)).sum()
             };
             let (lights, _) = weather.light_on_panel(&around, &aim, steps, Gaps::Close)?;
             found += energy(&lights);
