@@ -11,7 +11,7 @@ use crate::prepare::prepare;
 use crate::skies::Skies;
 
 /// A noise-free record of `tests/reference/bench`.
-fn record(name: &str) -> Vec<Sample> {
+pub(crate) fn record(name: &str) -> Vec<Sample> {
     let path = format!("{}/../../tests/reference/bench/{name}.csv", env!("CARGO_MANIFEST_DIR"));
     let text = std::fs::read_to_string(path).unwrap();
     let number = |field: &str| field.parse::<f64>().unwrap();
@@ -21,7 +21,7 @@ fn record(name: &str) -> Vec<Sample> {
     }))
 }
 
-fn fitted(chemistry: Chemistry, rated_ah: f64, names: &[&str]) -> Pack {
+pub(crate) fn fitted(chemistry: Chemistry, rated_ah: f64, names: &[&str]) -> Pack {
     let records: Vec<Vec<Sample>> = names.iter().map(|name| record(name)).collect();
     let runs: Vec<Run<'_>> = names
         .iter()

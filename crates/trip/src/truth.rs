@@ -9,7 +9,7 @@ use source::Stage;
 
 use crate::draws::Draw;
 use crate::prepare::prepare;
-use crate::timeline::{Block, Step};
+use crate::timeline::{Block, Step, Timeline};
 
 /// The longest step.
 const STEP_S: f64 = 10.0;
@@ -43,22 +43,28 @@ struct Gear<'a> {
     stopped: Vec<bool>,
     /// The protection is open.
     open: bool,
+    /// What the pack's own heater draws.
+    heater_w: f64,
 }
 
 pub(crate) fn live(plan: &Plan, truth: &Truth) -> Lived {
     let (_, timeline) = prepare(plan).unwrap();
+    live_along(plan, &timeline, truth)
+}
+
+/// With steps of its own, in which the sources may give what they like.
+pub(crate) fn live_along(plan: &Plan, timeline: &Timeline, truth: &Truth) -> Lived {
     let pack = &plan.battery.pack;
     let draw = &truth.draw;
     let housing = plan.battery.housing;
     let heater = housing.and_then(|housing| housing.heater);
-    assert!(heater.is_none() && timeline.held.is_empty(), "not lived here");
     let stays_off = |device: &rig::Device| device.after_brownout == rig::AfterBrownout::StaysOff;
     assert!(plan.gear.rig.devices().iter().all(stays_off), "not lived here");
     let circuit = &draw.pack;
     let cut_v = pack.limits.undervoltage_v.unwrap_or_else(|| no_gear_below_v(plan));
     let back_v = pack.limits.release_v.unwrap_or(cut_v + 1.0);
     let devices = plan.gear.rig.devices().len();
-    let mut gear = Gear { plan, stopped: vec![false; devices], open: false };
+    let mut gear = Gear { plan, stopped: vec![false; devices], open: false, heater_w: 0.0 };
     let mut state = State::rested(truth.soc_start);
     let mut stage = Stage::default();
     let mut guess_v = circuit.ocv.at(truth.soc_start);
@@ -73,8 +79,10 @@ pub(crate) fn live(plan: &Plan, truth: &Truth) -> Lived {
             stage = Stage::default();
         }
         let uses = &timeline.sets[block.set].uses;
-        for step in &timeline.steps[block.steps.clone()] {
-            pack_c = if housing.is_some() { pack_c } else { air_c };
+        pack_c = if housing.is_some() { pack_c } else { air_c };
+        let heated = heater.is_some_and(|heater| heater.is_on(pack_c, gear.heater_w > 0.0));
+        gear.heater_w = heater.filter(|_| heated).map_or(0.0, |heater| heater.power_w);
+        for step in timeline.given(block, pack_c) {
             let climate = circuit.climate(pack_c);
             let rested = circuit.internal_v(&state, &climate) >= back_v;
             gear.open &= !(rested && step.is_supplied() && step.at_s >= closes_s);
@@ -105,7 +113,8 @@ pub(crate) fn live(plan: &Plan, truth: &Truth) -> Lived {
                             let Flow { voltage_v, out_a } = flow;
                             let heat_w = circuit.heat_w(&state, out_a, &climate);
                             if let Some(housing) = housing {
-                                pack_c = housing.after(pack_c, air_c, heat_w, dt_s);
+                                let heater_w = if gear.open { 0.0 } else { gear.heater_w };
+                                pack_c = housing.after(pack_c, air_c, heat_w + heater_w, dt_s);
                             }
                             circuit.advance(&mut state, out_a, dt_s, &climate);
                             state.soc -= pack.idle_a * dt_s / 3600.0 / circuit.capacity_ah;
@@ -146,11 +155,11 @@ impl Gear<'_> {
         draw: &Draw,
     ) -> (Vec<Load>, Vec<Load>) {
         let warmer_k = draw.air_k(block.night);
-        let air = air.map(|air| Conditions {
-            air_c: air.air_c + warmer_k,
-            dew_point_c: air.dew_point_c + warmer_k,
-            cloud: 1.0 - draw.clear(block.night),
-            ..air
+        let air = air.map(|air| {
+            let air_c = air.air_c + warmer_k;
+            let dew_point_c = air.dew_point_c + warmer_k + draw.dew_k(block.night);
+            let cloud = 1.0 - draw.clear(block.night);
+            Conditions { air_c, dew_point_c: dew_point_c.min(air_c), cloud, ..air }
         });
         let devices = self.plan.gear.rig.devices().iter().zip(uses).enumerate();
         devices
@@ -222,7 +231,8 @@ impl Place<'_> {
         (guess_v, pack_c): (f64, f64),
     ) -> Result<Flow, usize> {
         let sun = truth.draw.harvest(block);
-        let standing_w = if gear.open { 0.0 } else { truth.extra_w + controllers_w(gear.plan) };
+        let own_w = truth.extra_w + controllers_w(gear.plan) + gear.heater_w;
+        let standing_w = if gear.open { 0.0 } else { own_w };
         let load_a = |v: f64| {
             let seen = gear.plan.gear.rig.solve(v, mean).map_err(|at| gear.named(&at.at, mean))?;
             Ok::<f64, usize>(seen.source_a + standing_w / v)
