@@ -53,6 +53,7 @@ pub(crate) fn read(section: &mut Section<'_>) -> Result<ReadOptions, PlanError> 
         interval_s: reading.maybe("interval", Kind::Duration)?,
         stated_current_a: reading.maybe("stated_current", Kind::Current)?,
         sheet: reading.maybe_text("sheet")?,
+        voltage_alone: false,
     };
     reading.finish()?;
     Ok(options)

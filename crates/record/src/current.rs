@@ -27,8 +27,10 @@ pub(crate) fn derive(
         CurrentFrom::Power
     } else if has(Role::Charge) {
         CurrentFrom::Counter
-    } else {
+    } else if options.stated_current_a.is_some() {
         CurrentFrom::Stated
+    } else {
+        CurrentFrom::Nothing
     };
     if !has(Role::Voltage) {
         for (power_or_voltage, current) in raw.voltage_v.iter_mut().zip(&raw.current) {
@@ -37,7 +39,8 @@ pub(crate) fn derive(
         notices.push("the voltage was worked out from power and current".to_owned());
     }
     match from {
-        CurrentFrom::Measured => {}
+        // nought until the rows are in order, so that they compare
+        CurrentFrom::Measured | CurrentFrom::Nothing => {}
         CurrentFrom::Power => {
             let mean_v = mean(&raw.voltage_v);
             for (power, voltage) in raw.current.iter_mut().zip(&raw.voltage_v) {
@@ -100,7 +103,7 @@ pub(crate) fn orient(
         CurrentFrom::Measured => Role::Current,
         CurrentFrom::Power => Role::Power,
         CurrentFrom::Counter => Role::Charge,
-        CurrentFrom::Stated => return,
+        CurrentFrom::Stated | CurrentFrom::Nothing => return,
     };
     let largest = largest(&raw.current);
     let rest = largest * REST;

@@ -79,6 +79,8 @@ pub struct ReadOptions {
     pub interval_s: Option<f64>,
     /// For files without a current: the constant current out of the pack (A), stated, not measured.
     pub stated_current_a: Option<f64>,
+    /// Whether a record that has a voltage alone will do: each of its currents is then NaN.
+    pub voltage_alone: bool,
     /// The sheet of a workbook; the first with a table otherwise.
     pub sheet: Option<String>,
 }

@@ -13,7 +13,7 @@ use crate::row_reader;
 use crate::rows::{Raw, largest};
 use crate::sheet::Book;
 use crate::zone::{self, Zone};
-use crate::{ReadOptions, Record, RecordError, Resolution, Role, RowCount, Samples};
+use crate::{CurrentFrom, ReadOptions, Record, RecordError, Resolution, Role, RowCount, Samples};
 use crate::{counters, current, order, plain, slips, witness};
 
 /// No pack this program is for has more (V); beyond it the unit is wrong.
@@ -118,6 +118,9 @@ fn finish(
     current::orient(&mut raw, &mut layout, current_from, options.sign, &mut notices);
     counters::orient(&mut raw);
     witness::ask(&mut raw, &mut layout, current_from, &mut notices);
+    if current_from == CurrentFrom::Nothing {
+        raw.current.fill(f32::NAN);
+    }
     let (start, local_start) = start(&raw, notation, zone.as_ref());
     let first_s = raw.time_s.first().copied().unwrap_or(0.0);
     if first_s != 0.0 {

@@ -25,7 +25,7 @@ pub struct Samples {
     pub elapsed_s: Vec<f64>,
     /// At the terminals (V).
     pub voltage_v: Vec<f32>,
-    /// Out of the pack positive (A).
+    /// Out of the pack positive (A); NaN in a record of the voltage alone.
     pub current_a: Vec<f32>,
     /// Of the pack or beside it (°C), where the record has it; NaN where a row lacks it.
     pub temperature_c: Option<Vec<f32>>,
@@ -88,6 +88,8 @@ pub enum CurrentFrom {
     Counter,
     /// A constant that a person stated; nothing was measured.
     Stated,
+    /// Nowhere: the record has a voltage alone, and each current is NaN.
+    Nothing,
 }
 
 /// What became of the rows: `read = used + all set aside`, always.

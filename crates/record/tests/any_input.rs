@@ -26,7 +26,12 @@ fn read(bytes: &[u8], options: &ReadOptions) -> Option<Record> {
     assert_eq!(samples.elapsed_s[0], 0.0);
     assert!(samples.elapsed_s.is_sorted() && samples.elapsed_s.iter().all(|s| s.is_finite()));
     let finite = |column: &[f32]| column.iter().all(|value| value.is_finite());
-    assert!(finite(&samples.voltage_v) && finite(&samples.current_a), "{samples:?}");
+    assert!(finite(&samples.voltage_v), "{samples:?}");
+    if record.current_from == record::CurrentFrom::Nothing {
+        assert!(samples.current_a.iter().all(|current_a| current_a.is_nan()), "{samples:?}");
+    } else {
+        assert!(finite(&samples.current_a), "{samples:?}");
+    }
     let steps = record.resolution;
     assert!(
         [steps.time_s, steps.voltage_v, steps.current_a].iter().all(|s| s.is_finite() && *s >= 0.0)
@@ -58,18 +63,22 @@ fn options() -> impl Strategy<Value = ReadOptions> {
         ])),
         prop::option::of(prop::sample::select(vec![1.0, 0.0, f64::NAN, 1e300])),
         prop::option::of(prop::sample::select(vec![1.0, f64::INFINITY, -4.0])),
+        any::<bool>(),
     )
-        .prop_map(|(columns, sign, zone, date_order, interval_s, stated_current_a)| {
-            ReadOptions {
-                columns,
-                sign,
-                zone: zone.map(str::to_owned),
-                date_order,
-                interval_s,
-                stated_current_a,
-                sheet: None,
-            }
-        })
+        .prop_map(
+            |(columns, sign, zone, date_order, interval_s, stated_current_a, voltage_alone)| {
+                ReadOptions {
+                    columns,
+                    sign,
+                    zone: zone.map(str::to_owned),
+                    date_order,
+                    interval_s,
+                    stated_current_a,
+                    sheet: None,
+                    voltage_alone,
+                }
+            },
+        )
 }
 
 /// Cells as they occur, and as they should not.

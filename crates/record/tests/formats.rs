@@ -181,6 +181,21 @@ fn told_by_a_person() {
 }
 
 #[test]
+fn a_voltage_alone() {
+    let text = "time,voltage_v\n2026-10-09T18:00Z,13.21\n2026-10-09T18:05Z,13.20\n2026-10-09T18:10Z,13.19\n";
+    assert_eq!(with(text, &ReadOptions::default()).unwrap_err().kind, ErrorKind::Current);
+    let options = ReadOptions { voltage_alone: true, ..ReadOptions::default() };
+    let record = with(text, &options).unwrap();
+    assert_eq!(record.current_from, CurrentFrom::Nothing);
+    assert_eq!(record.samples.voltage_v, [13.21, 13.20, 13.19]);
+    assert!(record.samples.current_a.iter().all(|current_a| current_a.is_nan()));
+    assert_eq!(record.start, "2026-10-09T18:00Z".parse().ok());
+    // what is there is used
+    let text = "s,V,A\n0,13.2,4\n60,13.1,4\n120,13.0,4\n";
+    assert_eq!(with(text, &options).unwrap().current_from, CurrentFrom::Measured);
+}
+
+#[test]
 fn what_a_person_says_wrongly() {
     let text = "s,V,A\n0,13.2,4\n60,13.1,4\n120,13.0,4\n";
     let choice = |which, unit| ReadOptions {

@@ -81,8 +81,13 @@ fn the_answer_comes_first_and_fits_the_terminal() {
 #[test]
 fn the_page_shows_the_trip() {
     let (plan, forecast) = example();
-    let page =
-        trip_page(&plan, &forecast, None, Provenance { seed: Some(1), ..Provenance::default() });
+    let page = trip_page(
+        &plan,
+        &forecast,
+        None,
+        None,
+        Provenance { seed: Some(1), ..Provenance::default() },
+    );
     keep("trip.html", &page);
     assert!(!page.contains("NaN") && !page.contains("inf"));
     for part in ["dew &lt;heater&gt;", "Fri night", "State of charge", "Caution", "not measured"] {
@@ -168,7 +173,7 @@ fn changes_are_shown_with_what_they_add_and_how_sure_their_gain_is() {
     assert!(!running.contains("None of them alone"), "{text}");
     assert_eq!(running.matches("Mind the <terminals>.").count(), 1, "{text}");
 
-    let page = trip_page(&plan, &forecast, Some(mends), Provenance::default());
+    let page = trip_page(&plan, &forecast, Some(mends), None, Provenance::default());
     keep("mends.html", &page);
     for part in ["+28", "5.1 kg, 240 crowns", "nothing to buy", "0.013 kg, price not known"] {
         assert!(page.contains(part), "{part}");

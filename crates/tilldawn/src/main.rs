@@ -3,6 +3,7 @@
 mod ageing;
 mod args;
 mod bench;
+mod clock;
 mod compare;
 mod fit;
 mod harvest;

@@ -10,6 +10,7 @@ use report::Mends;
 use trip::{Fix, Forecast, Hindsight, Settings, Shedding};
 
 use crate::args;
+use crate::clock::moment;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
 use crate::patience::{self, Patience};
 
@@ -38,14 +39,17 @@ pub(crate) fn run(asked: &args::Trip) -> Result<ExitCode, Failure> {
     } else {
         print(&report::trip_text(&plan, &forecast, mends))?;
         if let Some(looked_back) = &looked_back {
-            print(&format!("\n{}", report::hindsight_text(looked_back)))?;
+            print(&format!("\n{}", report::hindsight_text(&plan, looked_back)))?;
         }
     }
     let mut files = vec![plan.file.clone()];
-    files.extend(plan.battery.record.iter().map(|record| record.display().to_string()));
+    let records = plan.battery.record.iter().chain(&asked.measured);
+    files.extend(records.map(|record| record.display().to_string()));
     let provenance = provenance(files, Some(asked.seed));
     if let Some(path) = &asked.report {
-        write_file(path, &report::trip_page(&plan, &forecast, mends, provenance.clone()))?;
+        let page =
+            report::trip_page(&plan, &forecast, mends, looked_back.as_ref(), provenance.clone());
+        write_file(path, &page)?;
         remark(&format!("report written to {}", path.display()));
     }
     if let Some(path) = &asked.card {
@@ -62,12 +66,14 @@ fn look_back(
     path: &Path,
     asked: &args::Trip,
 ) -> Result<Hindsight, Failure> {
-    let site_zone = || plan.site.zone.iana_name().map(str::to_owned);
-    let options = record::ReadOptions {
-        zone: asked.clock.clone().or_else(site_zone),
-        ..record::ReadOptions::default()
-    };
-    let record = record::read_file(path, &options, |_, _| {})?;
+    let mut options = asked.reading.options();
+    let clock = options.zone.take();
+    options.zone = clock.clone().or_else(|| plan.site.zone.iana_name().map(str::to_owned));
+    options.voltage_alone = true;
+    let mut record = record::read_file(path, &options, |_, _| {})?;
+    if let Some(began) = asked.began {
+        record.start = Some(moment(began, clock.as_deref(), &plan.site.zone)?);
+    }
     Ok(trip::hindsight(plan, forecast, &record)?)
 }
 

@@ -4,6 +4,8 @@
 //! plans that differ in one thing only: pack, days, damp, devices and aims have streams of their own, and a
 //! day or a device more comes last in its stream.
 
+use std::cell::RefCell;
+
 use pack::Circuit;
 use plan::{Plan, Supply};
 use rand_distr::{Distribution, StandardNormal};
@@ -40,8 +42,8 @@ pub(crate) struct Doubt {
 }
 
 /// What has a random stream of its own.
-#[derive(Clone, Copy)]
-enum Subject {
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Subject {
     Pack,
     Sky,
     Gear,
@@ -74,19 +76,35 @@ impl Doubt {
 
     /// Draw number `number` of a seed.
     pub(crate) fn draw(&self, seed: u64, number: u64) -> Draw {
-        let normals = |subject: Subject| {
-            let stream = (subject as u128) << u64::BITS | u128::from(number);
-            let mut random = Pcg64::new(u128::from(seed), stream);
-            move || -> f64 { StandardNormal.sample(&mut random) }
-        };
-        let (mut gear, mut aim) = (normals(Subject::Gear), normals(Subject::Aim));
+        self.draw_from(normals(seed, number))
+    }
+
+    /// The draw that belongs to independent standard-normal numbers. However they fall, it asks for
+    /// as many of each subject, in the same order.
+    pub(crate) fn draw_from(&self, normal: impl FnMut(Subject) -> f64) -> Draw {
+        let normal = RefCell::new(normal);
+        let ask = |subject: Subject| (normal.borrow_mut())(subject);
         Draw {
-            pack: self.pack.draw(normals(Subject::Pack)),
-            days: self.skies.draw(normals(Subject::Sky), normals(Subject::Damp)),
-            devices: self.devices.iter().map(|spread| factor(*spread, gear())).collect(),
-            aims: (0..self.panels).map(|_| [aim(), aim()]).collect(),
+            pack: self.pack.draw(|| ask(Subject::Pack)),
+            days: self.skies.draw(|| ask(Subject::Sky), || ask(Subject::Damp)),
+            devices: self
+                .devices
+                .iter()
+                .map(|spread| factor(*spread, ask(Subject::Gear)))
+                .collect(),
+            aims: (0..self.panels).map(|_| [ask(Subject::Aim), ask(Subject::Aim)]).collect(),
         }
     }
+}
+
+/// The standard-normal numbers of draw `number` of a seed, one after the other of each subject.
+pub(crate) fn normals(seed: u64, number: u64) -> impl FnMut(Subject) -> f64 {
+    let subjects = [Subject::Pack, Subject::Sky, Subject::Gear, Subject::Aim, Subject::Damp];
+    let mut streams = subjects.map(|subject| {
+        let stream = (subject as u128) << u64::BITS | u128::from(number);
+        Pcg64::new(u128::from(seed), stream)
+    });
+    move |subject| StandardNormal.sample(&mut streams[subject as usize])
 }
 
 fn central(pack: &Circuit, skies: &Skies, devices: usize, panels: usize) -> Draw {

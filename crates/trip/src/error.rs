@@ -28,16 +28,17 @@ pub enum TripError {
     /// A plan without a panel has no harvest.
     #[error("the plan has no panel; write one such as [sources.panel] with panel = \"100 W\"")]
     NoPanel,
-    /// A record of the trip without a clock.
-    #[error(
-        "the record does not say when it began; times with a date are needed, and --clock where they lack a zone"
-    )]
-    RecordWithoutStart,
     /// A record of another time.
     #[error(
-        "the record covers no time of this trip; look at its dates, and at --clock for their zone"
+        "the record is of {} to {}, the trip of {} to {}: it covers no time of it; if its clock was wrong, say when its first row was: --began 2026-10-09T17:30",
+        minute(record[0]), minute(record[1]), minute(trip[0]), minute(trip[1])
     )]
-    RecordElsewhere,
+    RecordElsewhere {
+        /// From its first reading to its last.
+        record: [jiff::Timestamp; 2],
+        /// From beginning to end.
+        trip: [jiff::Timestamp; 2],
+    },
     /// Nothing to draw.
     #[error("at least one draw is needed")]
     NoDraws,
@@ -53,4 +54,8 @@ pub enum TripError {
     /// A rig that can't be wired anew.
     #[error("{0}")]
     Rig(#[from] rig::RigError),
+}
+
+fn minute(at: jiff::Timestamp) -> String {
+    at.strftime("%Y-%m-%d %H:%M UTC").to_string()
 }

@@ -47,7 +47,10 @@ pub use fixes::{Fix, Shed, Shedding, fixes, shedding};
 pub use forecast::forecast;
 pub use gauge::steps_of_draws;
 pub use harvest::{DayHarvest, PlannedDay, Stand, clock_day, mean_day, planned_days};
-pub use hindsight::{Assumed, Assumption, Hindsight, NightHindsight, hindsight};
+pub use hindsight::{
+    Compared, Explanation, Finding, Hindsight, Measure, NightHindsight, Parting, Suspect, Together,
+    hindsight,
+};
 pub use ledger::Ledger;
 pub use season::{Per, Stretch, gathered, night_h};
 pub use sizing::{Amount, Choice, Ending, Lack, Miss, Piece, Sizing, Stage, size};

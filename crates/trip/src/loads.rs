@@ -129,6 +129,12 @@ impl<'a> Loads<'a> {
         }
     }
 
+    /// With something more that draws all the time (W).
+    pub(crate) fn with_more(mut self, more_w: f64) -> Self {
+        self.standing_w += more_w;
+        self
+    }
+
     /// The line of a set without the devices in `off`, with a draw's factors on the loads. A floor
     /// that was found for this draw is not worked out anew.
     ///

@@ -215,7 +215,8 @@ pub(super) fn complain_of_missing(
     let current = has(Role::Current)
         || has(Role::Power)
         || has(Role::Charge)
-        || options.stated_current_a.is_some();
+        || options.stated_current_a.is_some()
+        || options.voltage_alone;
     let time = has(Role::Time) || options.interval_s.is_some();
     let mut missing = Vec::new();
     let mut kind = None;

@@ -16,6 +16,7 @@ use crate::table::{indented, paragraph};
 use crate::words::sentence_case;
 
 pub use card::field_card;
+pub use hindsight::hindsight_text;
 pub use mends::Mends;
 
 /// The answer as tables for a terminal of 80 columns.
@@ -62,6 +63,7 @@ pub fn trip_page(
     plan: &Plan,
     forecast: &Forecast,
     mends: Option<Mends<'_>>,
+    looked_back: Option<&Hindsight>,
     provenance: Provenance,
 ) -> String {
     let mut cautions = cautions::of(plan, forecast);
@@ -100,6 +102,9 @@ pub fn trip_page(
         // after the nights, before where it all came from
         sections.insert(2, mend_section(plan, forecast, mends));
     }
+    if let Some(looked_back) = looked_back {
+        sections.insert(0, hindsight::section(plan, forecast, looked_back));
+    }
     Page {
         title: format!("{}: will it last till dawn?", plan.site.name),
         subtitle: sentence_case(&told::dates(plan)),
@@ -117,10 +122,4 @@ fn mend_section(plan: &Plan, forecast: &Forecast, mends: Mends<'_>) -> Section {
     }];
     blocks.extend(mends.shed_table().map(Block::Table));
     Section::new("What would mend it", blocks)
-}
-
-/// A trip looked back on, for a terminal of 80 columns.
-#[must_use]
-pub fn hindsight_text(looked_back: &Hindsight) -> String {
-    hindsight::nights(looked_back).terminal()
 }

@@ -26,7 +26,12 @@ pub(super) fn chart(plan: &Plan, forecast: &Forecast) -> Chart {
     }
 }
 
-fn x(at: Timestamp) -> f64 {
+/// A voltage as it is drawn: none behind a protection that is open.
+pub(super) fn told_v(volts: f64) -> f64 {
+    if volts > OPEN_V { volts } else { f64::NAN }
+}
+
+pub(super) fn x(at: Timestamp) -> f64 {
     at.as_millisecond() as f64 / 1e3
 }
 
@@ -52,9 +57,8 @@ fn charge(forecast: &Forecast) -> Panel {
 fn voltage(forecast: &Forecast) -> Panel {
     let mut panel = Panel::new("Voltage (V)");
     panel.height_px = 170.0;
-    let told = |volts: f64| if volts > OPEN_V { volts } else { f64::NAN };
-    let pack = line(forecast, |point| told(point.terminal_v));
-    let worst = line(forecast, |point| point.worst_v.map_or(f64::NAN, told));
+    let pack = line(forecast, |point| told_v(point.terminal_v));
+    let worst = line(forecast, |point| point.worst_v.map_or(f64::NAN, told_v));
     let needed = line(forecast, |point| point.needed_v.unwrap_or(f64::NAN));
     let band: Vec<_> = forecast
         .bands
@@ -97,7 +101,7 @@ fn power(forecast: &Forecast) -> Panel {
     panel
 }
 
-fn nights(forecast: &Forecast) -> Vec<Span> {
+pub(super) fn nights(forecast: &Forecast) -> Vec<Span> {
     let count = forecast.nights.len();
     let mut spans = Vec::new();
     for night in &forecast.nights {

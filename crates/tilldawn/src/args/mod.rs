@@ -12,7 +12,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand};
 pub(crate) use records::{Ageing, Bench, Compare, Reading};
 use values::{
     angle, cable, charge, coefficient, current, date, duration, elevation, fraction, latitude,
-    longitude, power, resistance, speed, temperature, voltage, zone,
+    longitude, moment, power, resistance, speed, temperature, voltage, zone,
 };
 
 pub(crate) use fit::Fit;
@@ -279,6 +279,7 @@ pub(crate) struct Size {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(mut_group("Reading", |group| group.requires("measured")))]
 pub(crate) struct Trip {
     /// The plan, a TOML file
     #[arg(value_name = "PLAN")]
@@ -292,12 +293,14 @@ pub(crate) struct Trip {
     /// Try single changes and rank what would mend the weakest night
     #[arg(long)]
     pub(crate) fixes: bool,
-    /// After the trip: compare the forecast with what a meter recorded of the pack
+    /// After the trip: compare the forecast with what a meter recorded of the pack, and tell what
+    /// explains where they part
     #[arg(long, value_name = "RECORD")]
     pub(crate) measured: Option<PathBuf>,
-    /// The clock that the record's times are of, such as Europe/Riga [default: the site's]
-    #[arg(long, value_name = "ZONE", requires = "measured")]
-    pub(crate) clock: Option<String>,
+    /// When the record's first row was, by the site's clock or that of --clock, where it does not
+    /// tell or its own clock was wrong: 2026-10-09T18:35
+    #[arg(long, value_parser = moment, value_name = "MOMENT", requires = "measured")]
+    pub(crate) began: Option<jiff::civil::DateTime>,
     /// Seed of the random draws; the same seed gives the same answer
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
@@ -313,4 +316,6 @@ pub(crate) struct Trip {
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) reading: Reading,
 }

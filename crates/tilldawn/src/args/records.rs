@@ -231,6 +231,7 @@ impl Reading {
             interval_s: self.interval,
             stated_current_a: self.stated_current,
             sheet: self.sheet.clone(),
+            voltage_alone: false,
         }
     }
 }

@@ -2,11 +2,13 @@
 
 use bench::Run;
 use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use record::Record;
 use sky::{Aim, Place, Surroundings};
 
 use crate::args;
+use crate::clock::moment;
 use crate::output::Failure;
 
 /// The sky a panel stood under.
@@ -91,27 +93,14 @@ impl Sky {
         let on_the_wall = self.began.or(record.local_start).ok_or_else(|| {
             wrong(&format!("{} does not tell its date; write when its first row was: --began 2026-06-06T06:30 --clock Europe/London", record.file))
         })?;
-        let zone = match (&self.clock, &self.stood) {
-            (Some(clock), _) => return moment(on_the_wall, clock),
-            (None, Stood::Plan(plan)) => &plan.site.zone,
+        match (&self.clock, &self.stood) {
+            (clock, Stood::Plan(plan)) => moment(on_the_wall, clock.as_deref(), &plan.site.zone),
+            (Some(clock), Stood::Here(_)) => moment(on_the_wall, Some(clock), &TimeZone::UTC),
             (None, Stood::Here(_)) => {
-                return Err(wrong(
-                    "the clock of the record is not known; write --clock Europe/London",
-                ));
+                Err(wrong("the clock of the record is not known; write --clock Europe/London"))
             }
-        };
-        zone.to_timestamp(on_the_wall).map_err(|error| wrong(&error.to_string()))
+        }
     }
-}
-
-/// A time by the clock of a zone ("Europe/London") or of an offset ("+03:00").
-fn moment(on_the_wall: DateTime, clock: &str) -> Result<Timestamp, Failure> {
-    let zoned: jiff::ZonedDateTime = format!("{on_the_wall}[{clock}]").parse().map_err(|_| {
-        wrong(&format!(
-            "{clock:?} is no clock known here; write it such as Europe/London or +03:00"
-        ))
-    })?;
-    Ok(zoned.timestamp())
 }
 
 fn wrong(message: &str) -> Failure {

@@ -1,10 +1,14 @@
 //! The JSON document of `tilldawn trip`.
 
+mod hindsight;
+
 use jiff::Timestamp;
 use plan::Plan;
 use report::Mends;
 use serde::Serialize;
-use trip::{Assumed, Cause, Fix, Forecast, Hindsight, Ledger, NightForecast, Restarts, Shedding};
+use trip::{Cause, Fix, Forecast, Hindsight, Ledger, NightForecast, Restarts, Shedding};
+
+use hindsight::HindsightDocument;
 
 #[derive(Serialize)]
 pub(super) struct Document<'a> {
@@ -22,33 +26,7 @@ pub(super) struct Document<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     shedding: Option<SheddingDocument<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    hindsight: Option<HindsightDocument>,
-}
-
-#[derive(Serialize)]
-struct HindsightDocument {
-    nights: Vec<NightHindsightDocument>,
-    assumptions: Vec<AssumptionDocument>,
-}
-
-#[derive(Serialize)]
-struct NightHindsightDocument {
-    evening: String,
-    covered: f64,
-    planned_out_wh: f64,
-    measured_out_wh: f64,
-    planned_in_wh: f64,
-    measured_in_wh: f64,
-    planned_least_v: f64,
-    measured_least_v: f64,
-}
-
-#[derive(Serialize)]
-struct AssumptionDocument {
-    what: &'static str,
-    /// Relative; of the pack in V.
-    off: f64,
-    deviations: f64,
+    hindsight: Option<HindsightDocument<'a>>,
 }
 
 #[derive(Serialize)]
@@ -110,7 +88,7 @@ impl<'a> Document<'a> {
         plan: &'a Plan,
         forecast: &'a Forecast,
         mends: Option<Mends<'a>>,
-        looked_back: Option<&Hindsight>,
+        looked_back: Option<&'a Hindsight>,
     ) -> Self {
         let fixes = mends.map(|mends| mends.fixes.iter().map(FixDocument::of).collect());
         let shedding = mends.and_then(|mends| mends.shedding).map(SheddingDocument::of);
@@ -126,40 +104,6 @@ impl<'a> Document<'a> {
             trip_probability: forecast.trip.share,
             trip_probability_low: forecast.trip.low,
             trip_probability_high: forecast.trip.high,
-        }
-    }
-}
-
-impl HindsightDocument {
-    fn of(looked_back: &Hindsight) -> Self {
-        HindsightDocument {
-            nights: looked_back
-                .nights
-                .iter()
-                .map(|night| NightHindsightDocument {
-                    evening: night.evening.to_string(),
-                    covered: night.covered,
-                    planned_out_wh: night.out_wh[0],
-                    measured_out_wh: night.out_wh[1],
-                    planned_in_wh: night.in_wh[0],
-                    measured_in_wh: night.in_wh[1],
-                    planned_least_v: night.least_v[0],
-                    measured_least_v: night.least_v[1],
-                })
-                .collect(),
-            assumptions: looked_back
-                .assumptions
-                .iter()
-                .map(|assumption| AssumptionDocument {
-                    what: match assumption.what {
-                        Assumed::Loads => "loads",
-                        Assumed::Sun => "sun",
-                        Assumed::Pack => "pack",
-                    },
-                    off: assumption.off,
-                    deviations: assumption.deviations(),
-                })
-                .collect(),
         }
     }
 }

@@ -76,6 +76,20 @@ impl Skies {
         Self { suns, air_k, dew_k }
     }
 
+    /// Skies whose days change smoothly with the numbers they are drawn from: those of a file jump
+    /// from one day to another. Each day has the file's mean and spread, by itself.
+    pub(crate) fn smooth(self) -> Self {
+        let Suns::Stock(stock) = &self.suns else { return self };
+        let days = stock
+            .means_and_deviations()
+            .into_iter()
+            .map(|[mean, spread]| Spread::of_share(&Sun { mean, spread, persistence: 0.0 }));
+        let deviation_k = stock.air_deviations_k();
+        let air_k = if stock.has_air() { deviation_k[0] } else { self.air_k };
+        let dew_k = if stock.has_dew() { deviation_k[1] } else { self.dew_k };
+        Self { suns: Suns::Spread { days: days.collect(), persistence: 0.0 }, air_k, dew_k }
+    }
+
     /// The days of the central case: the mean of each.
     pub(crate) fn central(&self) -> Vec<Day> {
         match &self.suns {

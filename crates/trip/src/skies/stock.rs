@@ -82,6 +82,26 @@ impl Stock {
             .collect()
     }
 
+    /// For each evening mean and standard deviation of the suns its day may have.
+    pub(super) fn means_and_deviations(&self) -> Vec<[f64; 2]> {
+        (0..self.of_evening.len())
+            .map(|evening| {
+                let suns = || self.like(evening).map(|day| day.sun);
+                let mean_sun = mean(suns());
+                let square = |sun: f64| (sun - mean_sun).powi(2);
+                let deviation =
+                    if suns().next().is_some() { mean(suns().map(square)) } else { 0.0 };
+                [mean_sun, deviation.sqrt()]
+            })
+            .collect()
+    }
+
+    /// Standard deviations of air and dew point on its days (K).
+    pub(super) fn air_deviations_k(&self) -> [f64; 2] {
+        let deviation = |of: fn(&Day) -> f64| mean(self.days.iter().map(of).map(|k| k * k)).sqrt();
+        [deviation(|day| day.air_k), deviation(|day| day.dew_k)]
+    }
+
     /// See [`super::Skies::range`].
     pub(super) fn range(&self, evening: usize) -> [f64; 2] {
         let mut suns: Vec<f64> = self.like(evening).map(|day| day.sun).collect();
