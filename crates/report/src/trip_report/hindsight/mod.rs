@@ -1,5 +1,6 @@
 //! A trip looked back on: forecast against what a meter recorded.
 
+mod advice;
 mod picture;
 mod tables;
 mod told;
@@ -14,7 +15,8 @@ use crate::table::{indented, paragraph};
 #[must_use]
 pub fn hindsight_text(plan: &Plan, looked_back: &Hindsight) -> String {
     let mut text = String::from("After the trip\n\n");
-    text.push_str(&paragraph(&told::verdict(plan, looked_back)));
+    let answer = told::answer(plan, looked_back);
+    text.push_str(&answer.iter().map(|part| paragraph(part)).collect::<Vec<_>>().join("\n"));
     let tables = [
         Some(tables::nights(looked_back)),
         tables::partings(plan, looked_back),
@@ -34,10 +36,9 @@ pub fn hindsight_text(plan: &Plan, looked_back: &Hindsight) -> String {
 /// For a page.
 pub(super) fn section(plan: &Plan, forecast: &Forecast, looked_back: &Hindsight) -> Section {
     let chart = picture::chart(plan, forecast, looked_back);
-    let mut blocks = vec![
-        Block::Text(told::verdict(plan, looked_back)),
-        Block::Figure(chart, told::PICTURE.into()),
-    ];
+    let mut blocks: Vec<Block> =
+        told::answer(plan, looked_back).into_iter().map(Block::Text).collect();
+    blocks.push(Block::Figure(chart, told::PICTURE.into()));
     blocks.extend(tables::partings(plan, looked_back).map(Block::Table));
     blocks.extend(tables::explanations(plan, looked_back).map(Block::Table));
     blocks.push(Block::Table(tables::nights(looked_back)));

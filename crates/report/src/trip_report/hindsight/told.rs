@@ -5,10 +5,35 @@ use plan::Plan;
 use quantity::Kind;
 use trip::{Explanation, Finding, Hindsight, Measure, Parting, Suspect};
 
+use super::advice;
 use crate::table::NO_BREAK;
 use crate::words::{chance, day_and_clock, fixed, sentence, sentence_case};
 
 pub(super) const PICTURE: &str = "Thick: what the meter recorded, a few minutes at a time. Thin: the typical trip. The band holds the middle 80 % of the drawn trips, as a meter would have seen them. Marked is where the record leaves the band. Shaded: from sunset to sunrise, darker where the sun is below −18°.";
+
+/// What it comes to, where it parts first, and what to do about it.
+pub(super) fn answer(plan: &Plan, found: &Hindsight) -> Vec<String> {
+    let mut told = vec![verdict(plan, found)];
+    told.extend(found.partings.first().map(|first| parts_first(plan, first)));
+    if let (Finding::Explained, Some(first)) = (found.finding, found.explanations.first()) {
+        told.push(advice::next(plan, found, first));
+    }
+    told
+}
+
+/// "From Sat 10 Oct 02:10 on the voltage was below …"
+fn parts_first(plan: &Plan, parting: &Parting) -> String {
+    let from = day_and_clock(parting.from, &plan.site.zone);
+    let most_at = day_and_clock(parting.most_at, &plan.site.zone);
+    let side = if parting.most < 0.0 { "below" } else { "above" };
+    let (what, most) = match parting.what {
+        Measure::Voltage => ("voltage", format!("{} V", fixed(parting.most.abs(), 2))),
+        Measure::Charge => ("charge out", format!("{} Ah", fixed(parting.most.abs(), 1))),
+    };
+    format!(
+        "From {from} on the {what} was {side} what the middle 80 % of the drawn trips show; it was off by most, {most} from the typical trip, at {most_at}."
+    )
+}
 
 /// What it comes to.
 pub(super) fn verdict(plan: &Plan, found: &Hindsight) -> String {
@@ -18,7 +43,7 @@ pub(super) fn verdict(plan: &Plan, found: &Hindsight) -> String {
         (Finding::AsForecast, first) => {
             let further = 1.0 - found.further_than;
             let mut text = format!(
-                "It went as forecast: {} of drawn trips lie further from the typical one.",
+                "It went as forecast: of trips that the plan allows {} lie at least as far out.",
                 chance(further)
             );
             if let Some(first) =
@@ -32,7 +57,11 @@ pub(super) fn verdict(plan: &Plan, found: &Hindsight) -> String {
             text
         }
         (Finding::Explained, Some(first)) => {
-            format!("It did not go as forecast. One thing explains it best: {}.", cause(first))
+            format!(
+                "It did not go as forecast. One thing explains it: {}. How sure that is: {}.",
+                cause(first),
+                chance(first.chance)
+            )
         }
         (Finding::Several, Some(first)) => {
             let rivals = found.rivals().map(cause).collect::<Vec<_>>();
@@ -71,7 +100,7 @@ pub(super) fn cause(plan: &Plan, what: &Suspect, explanation: &Explanation) -> S
 }
 
 /// Below this factor a device counts as off.
-const OFF: f64 = 0.05;
+pub(super) const OFF: f64 = 0.05;
 
 fn told(plan: &Plan, what: &Suspect, amount: f64) -> String {
     let less_or_more = |less: &'static str, more: &'static str| {
