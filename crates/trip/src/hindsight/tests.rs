@@ -339,7 +339,8 @@ fn a_trip_as_planned_went_as_forecast() {
 fn a_part_of_a_trip_went_as_forecast() {
     let plan = plan_of(PLAN);
     let whole = record_of(&plan, &truth_of(&plan));
-    let parts: [(&str, fn(f64) -> bool, f64); 4] = [
+    type Part = (&'static str, fn(f64) -> bool, f64);
+    let parts: [Part; 4] = [
         ("late", |h| h > 3.0, 0.0),
         ("the second night", |h| h > 20.0, 0.0),
         ("with gaps", |h| !(2.0..5.0).contains(&h) && !(14.0..21.5).contains(&h), 10.5),

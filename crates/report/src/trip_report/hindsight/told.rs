@@ -9,7 +9,7 @@ use super::advice;
 use crate::table::NO_BREAK;
 use crate::words::{chance, day_and_clock, fixed, sentence, sentence_case};
 
-pub(super) const PICTURE: &str = "Thick: what the meter recorded, a few minutes at a time. Thin: the typical trip. The band holds the middle 80 % of the drawn trips, as a meter would have seen them. Marked is where the record leaves the band. Shaded: from sunset to sunrise, darker where the sun is below −18°.";
+pub(super) const PICTURE: &str = "Dashed, or dots where readings are few: what the meter recorded, a few minutes at a time. Line: the typical trip. The band holds the middle 80 % of the drawn trips, as a meter would have seen them. Marked is where the record leaves the band. Shaded: from sunset to sunrise, darker where the sun is below −18°.";
 
 /// What it comes to, where it parts first, and what to do about it.
 pub(super) fn answer(plan: &Plan, found: &Hindsight) -> Vec<String> {
