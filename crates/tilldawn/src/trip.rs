@@ -10,7 +10,7 @@ use report::Mends;
 use trip::{Fix, Forecast, Hindsight, Settings, Shedding};
 
 use crate::args;
-use crate::clock::moment;
+use crate::clock;
 use crate::output::{Failure, print, print_json, provenance, remark, write_file};
 use crate::patience::{self, Patience};
 
@@ -67,12 +67,15 @@ fn look_back(
     asked: &args::Trip,
 ) -> Result<Hindsight, Failure> {
     let mut options = asked.reading.options();
-    let clock = options.zone.take();
-    options.zone = clock.clone().or_else(|| plan.site.zone.iana_name().map(str::to_owned));
+    options.zone = options.zone.or_else(|| clock::name(&plan.site.zone));
     options.voltage_alone = true;
     let mut record = record::read_file(path, &options, |_, _| {})?;
     if let Some(began) = asked.began {
-        record.start = Some(moment(began, clock.as_deref(), &plan.site.zone)?);
+        let its_clock = match &asked.reading.clock {
+            Some(named) => clock::named(named)?,
+            None => plan.site.zone.clone(),
+        };
+        record.start = Some(clock::moment(began, &its_clock)?);
     }
     Ok(trip::hindsight(plan, forecast, &record)?)
 }

@@ -2,13 +2,12 @@
 
 use bench::Run;
 use jiff::civil::DateTime;
-use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use record::Record;
 use sky::{Aim, Place, Surroundings};
 
 use crate::args;
-use crate::clock::moment;
+use crate::clock;
 use crate::output::Failure;
 
 /// The sky a panel stood under.
@@ -93,13 +92,16 @@ impl Sky {
         let on_the_wall = self.began.or(record.local_start).ok_or_else(|| {
             wrong(&format!("{} does not tell its date; write when its first row was: --began 2026-06-06T06:30 --clock Europe/London", record.file))
         })?;
-        match (&self.clock, &self.stood) {
-            (clock, Stood::Plan(plan)) => moment(on_the_wall, clock.as_deref(), &plan.site.zone),
-            (Some(clock), Stood::Here(_)) => moment(on_the_wall, Some(clock), &TimeZone::UTC),
+        let clock = match (&self.clock, &self.stood) {
+            (Some(clock), _) => clock::named(clock)?,
+            (None, Stood::Plan(plan)) => plan.site.zone.clone(),
             (None, Stood::Here(_)) => {
-                Err(wrong("the clock of the record is not known; write --clock Europe/London"))
+                return Err(wrong(
+                    "the clock of the record is not known; write --clock Europe/London",
+                ));
             }
-        }
+        };
+        clock::moment(on_the_wall, &clock)
     }
 }
 

@@ -5,6 +5,7 @@ mod bench;
 mod errors;
 mod fit;
 mod harvest;
+mod look_back;
 mod night;
 mod rig;
 mod runtime;
