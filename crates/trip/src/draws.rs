@@ -1,8 +1,8 @@
 //! What is uncertain, drawn at random.
 //!
 //! Draw `k` of a seed is the same whatever else is drawn, on any number of threads, and for two
-//! plans that differ in one thing only: pack, days, damp, devices and aims have streams of their own, and a
-//! day or a device more comes last in its stream.
+//! plans that differ in one thing only: pack, days, damp, devices and aims have streams of their
+//! own, and a day or a device more comes last in its stream.
 
 use std::cell::RefCell;
 

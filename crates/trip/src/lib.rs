@@ -29,6 +29,7 @@ mod season;
 mod sizing;
 mod skies;
 mod span;
+mod statistics;
 mod suns;
 mod survey;
 mod tally;

@@ -6,6 +6,7 @@ use plan::Supply;
 use super::course::{Way, World};
 use super::lens::Lens;
 use crate::draws::Draw;
+use crate::statistics::deviation;
 
 /// One thing that may explain why a trip went otherwise than forecast. Each has an amount; what it
 /// means stands beside it.
@@ -234,11 +235,4 @@ pub(super) fn candidates(
         );
     }
     all
-}
-
-/// Standard deviation of some numbers.
-fn deviation(values: impl Iterator<Item = f64> + Clone) -> f64 {
-    let count = values.clone().count().max(1) as f64;
-    let mean = values.clone().sum::<f64>() / count;
-    (values.map(|value| (value - mean).powi(2)).sum::<f64>() / count).sqrt()
 }

@@ -26,7 +26,7 @@ pub(super) fn fits<'c>(
     drawn: &Drawn,
     suspects: &'c [Candidate],
 ) -> (Fit<'static>, Vec<Fit<'c>>) {
-    let alone = |ordinary: &Fit<'_>| -> Vec<Fit<'c>> {
+    let alone = |ordinary: &Fit<'c>| -> Vec<Fit<'c>> {
         suspects.par_iter().map(|suspect| fitter.with_cause(suspect, ordinary)).collect()
     };
     let first = fitter.ordinary(drawn);
@@ -75,7 +75,6 @@ pub(super) fn ranked(
         .map(|(candidate, amount, weight)| Explanation {
             what: candidate.what.clone(),
             amount,
-            planned: candidate.planned,
             explains: (1.0 - fitter.bare(&[(&candidate, amount)]) / all).max(0.0),
             chance: share(weight) / sum,
             deviations: candidate.deviations(amount),

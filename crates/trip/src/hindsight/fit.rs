@@ -236,25 +236,19 @@ impl Fitter<'_> {
     }
 
     /// Where the record fits best with some amount of a cause. `ordinary` is it without.
-    pub(super) fn with_cause<'c>(&self, candidate: &'c Candidate, ordinary: &Fit<'_>) -> Fit<'c> {
-        let planned = vec![(candidate, candidate.planned)];
-        let near = Place { scatter: ordinary.place.scatter.clone(), causes: planned.clone() };
-        let middle = Place { causes: planned, ..self.middle() };
-        // far from the plan a glance at some amounts tells from where to go
-        let far = [&near, &middle].map(|place| self.glance(place, candidate));
-        let effects = self.widened(&ordinary.effects, &near);
-        let mut best = self.descend(near, effects);
-        for start in far {
-            let effects = self.widened(&ordinary.effects, &start);
-            best = self.from(best, start, effects);
-        }
-        self.again(best)
+    pub(super) fn with_cause<'c>(&self, candidate: &'c Candidate, ordinary: &Fit<'c>) -> Fit<'c> {
+        let best = self.with_another(ordinary, candidate);
+        let middle = Place { causes: vec![(candidate, candidate.planned)], ..self.middle() };
+        let start = self.glance(&middle, candidate);
+        let effects = self.widened(&ordinary.effects, &start);
+        self.again(self.from(best, start, effects))
     }
 
     /// Where the record fits best with one more cause.
     pub(super) fn with_another<'c>(&self, fit: &Fit<'c>, candidate: &'c Candidate) -> Fit<'c> {
         let mut near = fit.place.clone();
         near.causes.push((candidate, candidate.planned));
+        // far from the plan a glance at some amounts tells from where to go
         let far = self.glance(&near, candidate);
         let count = self.scatter.count();
         let of_scatter = fit.effects.columns(0, count).into_owned();
@@ -335,8 +329,8 @@ impl Place<'_> {
 /// The normal equations of a fit, where readings count so much.
 pub(super) struct Normal {
     weighted: DMatrix<f64>,
-    /// What each number costs.
-    costs: DVector<f64>,
+    /// How many numbers cost their squares.
+    scatter: usize,
     inner: Option<Cholesky<f64, Dyn>>,
 }
 
@@ -353,24 +347,22 @@ impl Normal {
             column.component_mul_assign(weights);
         }
         let columns = effects.ncols();
-        let costs = DVector::from_fn(columns, |at, _| if at < scatter { 1.0 } else { FREE });
         let mut inner = DMatrix::zeros(columns, columns);
         for a in 0..columns {
             for b in 0..=a {
                 let product = effects.column(a).dot(&weighted.column(b));
                 (inner[(a, b)], inner[(b, a)]) = (product, product);
             }
-            inner[(a, a)] += costs[a];
+            inner[(a, a)] += if a < scatter { 1.0 } else { FREE };
             inner[(a, a)] *= 1.0 + damping;
         }
-        Normal { weighted, costs, inner: inner.cholesky() }
+        Normal { weighted, scatter, inner: inner.cholesky() }
     }
 
     /// The change of the numbers that fits differences best, if they do everywhere what they do here.
     fn solve(&self, off: &DVector<f64>, numbers: &DVector<f64>) -> DVector<f64> {
-        let scatter = self.costs.iter().take_while(|cost| **cost == 1.0).count();
         let mut right = self.weighted.tr_mul(off);
-        for at in 0..scatter {
+        for at in 0..self.scatter {
             right[at] -= numbers[at];
         }
         self.inner.as_ref().map_or_else(|| DVector::zeros(right.len()), |inner| inner.solve(&right))

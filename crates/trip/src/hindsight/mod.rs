@@ -2,9 +2,11 @@
 //! single cause explains it.
 //!
 //! The record becomes windows of some minutes (`measured`), the forecast trips that are gone
-//! through again as a meter would see them (`course`). `judge` holds the record against drawn
-//! trips, `part` says where they part, `explain` varies one suspect after the other (`cause`)
-//! until the simulated trip comes as near to the record as it can (`misfit`).
+//! through again (`course`) as a meter would see them (`lens`). The trip that comes nearest to the
+//! record is looked for (`fit`, by the measure of `yardstick`) among those that the plan allows
+//! (`scatter`), then with one cause after the other besides (`cause`, `explain`). How far out the
+//! record lies (`outlying`) and what each cause leaves say what it comes to (`judged`); `part` says
+//! where they part.
 
 mod cause;
 mod compare;
@@ -12,8 +14,10 @@ mod course;
 mod drawn;
 mod explain;
 mod fit;
+mod judged;
 mod lens;
 mod measured;
+mod nights;
 mod outlying;
 mod part;
 mod place;
@@ -33,12 +37,12 @@ use crate::answer::Forecast;
 use crate::calendar::seconds_between;
 use crate::error::TripError;
 use cause::{Candidate, candidates};
-use course::{Course, Seen, World};
+use course::{Course, World};
 use drawn::Drawn;
-use fit::{Fit, Fitter};
+use fit::Fitter;
+use judged::Judged;
 use lens::Lens;
 use measured::Measured;
-use outlying::Outlying;
 use scatter::Scatter;
 use yardstick::Yardstick;
 
@@ -78,8 +82,7 @@ pub struct Hindsight {
 impl Hindsight {
     /// The explanations that fit about as well as the first.
     pub fn rivals(&self) -> impl Iterator<Item = &Explanation> {
-        let first = self.explanations.first().map_or(f64::INFINITY, |first| first.chance);
-        self.explanations.iter().skip(1).filter(move |next| next.chance > RIVAL * first)
+        judged::rivals(&self.explanations)
     }
 }
 
@@ -169,8 +172,6 @@ pub struct Explanation {
     pub what: Suspect,
     /// How much; what it means stands with the suspect.
     pub amount: f64,
-    /// The amount at which all is as planned.
-    pub planned: f64,
     /// The share of the distance between record and typical trip that goes away (0..1); the ordinary
     /// scatter of everything else has its share as well.
     pub explains: f64,
@@ -190,19 +191,6 @@ pub struct Together {
     /// The share of the distance that both together take away.
     pub explains: f64,
 }
-
-/// A record that parts further from the typical trip than this share of drawn trips did not go as
-/// forecast.
-const FURTHER: f64 = 0.95;
-/// Of the trips that go as the plan allows and yet are called otherwise, so many owe it to a cause
-/// that seems to explain them, the rest to their distance.
-const BY_CAUSE: f64 = 0.8;
-/// A second cause is needed if it takes more away than any would of this share of drawn trips.
-const SECOND: f64 = 0.99;
-/// A cause is nothing unusual within so many standard deviations.
-const UNUSUAL: f64 = 2.0;
-/// An explanation is alone if the next is less probable than this share of it.
-const RIVAL: f64 = 0.25;
 
 /// Compares a forecast with a record of the pack's voltage, and current where it has one.
 ///
@@ -248,16 +236,9 @@ pub fn hindsight(
     };
     let suspects = suspects(&world, &measured, (&typical, start_s), seed, record.start.is_some());
     let (ordinary, alone) = explain::fits(&fitter, &drawn, &suspects);
-    let (explanations, other_chance) = explain::ranked(&fitter, &alone, &ordinary);
-    let outlying = Outlying::new(&fitter, &ordinary, &alone);
-    let further_than = further_than(&outlying, (&ordinary, &alone), explanations.first());
-    let finding = finding(further_than, &explanations, other_chance);
-    let mut judged = Judged { finding, explanations, other_chance, together: None };
-    if finding != Finding::AsForecast {
-        judged.look_for_a_second(&fitter, &outlying, &alone, &suspects);
-    }
-    let Judged { finding, explanations, other_chance, together } = judged;
-    let compared = compare::compared(&world, (&measured, &lens), &typical, &drawn);
+    let Judged { further_than, finding, explanations, other_chance, together } =
+        Judged::of(&fitter, (&ordinary, &alone), &suspects);
+    let compared = compare::compared(&world, (&measured, &lens), (&typical, &shown), &drawn);
     let parted = finding != Finding::AsForecast;
     Ok(Hindsight {
         began,
@@ -265,7 +246,7 @@ pub fn hindsight(
         has_current: measured.has_current,
         covered_h: covered_s / 3600.0,
         gaps_h: measured.gaps_s / 3600.0,
-        nights: nights(forecast, &measured, &shown, (&world, start_s)),
+        nights: nights::nights(forecast, &measured, &shown, (&world, start_s)),
         partings: if parted { part::partings(&compared) } else { Vec::new() },
         compared,
         further_than,
@@ -299,135 +280,11 @@ fn suspects(
     let mean_w =
         NOMINAL_V * 3600.0 * typical.out_ah(begins_s, to_s, &mut 0).abs() / (to_s - begins_s);
     let meter = (measured.has_current, has_clock);
-    let draws: Vec<_> = (0..400).map(|number| world.doubt.draw(seed, number)).collect();
+    let draws: Vec<_> = (0..OF_THE_SKY).map(|number| world.doubt.draw(seed, number)).collect();
     candidates(world, &covered, meter, mean_w.max(1.0), &draws)
 }
 
+/// So many draws tell how far the sky usually is off.
+const OF_THE_SKY: u64 = 400;
 /// The voltage at which a rig's size is judged.
 const NOMINAL_V: f64 = 12.8;
-
-/// How far out a record is, by its distance or by what the most telling cause takes of it, whichever
-/// sets it further apart; an explanation that is nothing unusual sets nothing apart.
-fn further_than(
-    outlying: &Outlying,
-    (ordinary, alone): (&Fit<'_>, &[Fit<'_>]),
-    first: Option<&Explanation>,
-) -> f64 {
-    let is_unusual = first.is_some_and(|first| first.deviations.abs() >= UNUSUAL);
-    let taken = alone.iter().map(|fit| ordinary.distance - fit.distance).fold(0.0, f64::max);
-    let by_cause = if is_unusual { outlying.takes_less(taken) } else { 0.0 };
-    // of two looks one is easily far out: each has its part of what may be
-    let share = |nearer: f64, part: f64| 1.0 - (1.0 - nearer) / part;
-    share(by_cause, BY_CAUSE)
-        .max(share(outlying.nearer(ordinary.distance), 1.0 - BY_CAUSE))
-        .max(0.0)
-}
-
-fn finding(further_than: f64, explanations: &[Explanation], other_chance: f64) -> Finding {
-    let first = explanations.first().filter(|first| first.chance > other_chance);
-    let rival = first
-        .and_then(|first| explanations.get(1).filter(|next| next.chance > RIVAL * first.chance));
-    match (first, rival) {
-        _ if further_than < FURTHER => Finding::AsForecast,
-        (Some(_), Some(_)) => Finding::Several,
-        (Some(_), None) => Finding::Explained,
-        (None, _) => Finding::Nothing,
-    }
-}
-
-/// What was found of causes.
-struct Judged {
-    finding: Finding,
-    explanations: Vec<Explanation>,
-    other_chance: f64,
-    together: Option<Together>,
-}
-
-impl Judged {
-    /// Whether a second cause is needed beside the first, and which.
-    fn look_for_a_second<'c>(
-        &mut self,
-        fitter: &Fitter<'_>,
-        outlying: &Outlying,
-        alone: &[Fit<'c>],
-        suspects: &'c [Candidate],
-    ) {
-        let is_first = |fit: &&Fit<'_>| {
-            self.explanations.first().is_none_or(|first| {
-                fit.place.causes.iter().any(|(cause, _)| cause.what == first.what)
-            })
-        };
-        let nearest = |a: &&Fit<'_>, b: &&Fit<'_>| a.distance.total_cmp(&b.distance);
-        let Some(first) = alone.iter().filter(is_first).min_by(nearest) else { return };
-        let Some(both) = explain::beside(fitter, first, suspects) else { return };
-        let needed = outlying.takes_less(first.distance - both.distance);
-        if needed < SECOND {
-            return;
-        }
-        // it is not one alone
-        self.finding = Finding::Nothing;
-        let left = 1.0 - needed.max(self.other_chance);
-        let all = 1.0 - self.other_chance;
-        for explanation in &mut self.explanations {
-            explanation.chance *= if all > 0.0 { left / all } else { 0.0 };
-        }
-        self.other_chance = 1.0 - left;
-        let is_enough = outlying.nearer(both.distance) < FURTHER;
-        if let ([(a, a_amount), (b, b_amount)], true) = (both.place.causes.as_slice(), is_enough) {
-            let causes = [(a.what.clone(), *a_amount), (b.what.clone(), *b_amount)];
-            let explains = 1.0 - fitter.bare(&both.place.causes) / fitter.bare(&[]);
-            self.together = Some(Together { causes, explains });
-        }
-    }
-}
-
-/// Night by night, over the time that the record covers.
-fn nights(
-    forecast: &Forecast,
-    measured: &Measured,
-    typical: &[Option<Seen>],
-    (world, start_s): (&World<'_>, f64),
-) -> Vec<NightHindsight> {
-    let on_clock = |at: Timestamp| seconds_between(world.calendar.noon, at);
-    let within = |from_s: f64, to_s: f64| {
-        measured
-            .windows
-            .iter()
-            .zip(typical)
-            .filter(move |(window, _)| (from_s..to_s).contains(&(start_s + window.middle_s())))
-            .filter_map(|(window, shown)| Some((window, shown.as_ref()?)))
-    };
-    // out of the pack with sign 1, into it with -1: planned and measured
-    let energy_wh = |from_s: f64, to_s: f64, sign: f64| {
-        let mut sums = [0.0; 2];
-        for (window, shown) in within(from_s, to_s) {
-            let hours = window.stands_for_s / 3600.0;
-            sums[0] += hours * (sign * shown.voltage_v * shown.current_a).max(0.0);
-            sums[1] += hours * (sign * window.voltage_v * window.current_a).max(0.0);
-        }
-        sums.map(|wh| measured.has_current.then_some(wh))
-    };
-    forecast
-        .nights
-        .iter()
-        .enumerate()
-        .filter_map(|(at, night)| {
-            let (from_s, to_s) = (on_clock(night.from), on_clock(night.to));
-            let before = at.checked_sub(1).and_then(|before| forecast.nights.get(before));
-            let day_s = before.map_or(from_s, |before| on_clock(before.to));
-            let covered_s: f64 = within(from_s, to_s).map(|(window, _)| window.stands_for_s).sum();
-            let mut least_v = [f64::INFINITY; 2];
-            for (window, shown) in within(from_s, to_s) {
-                least_v[0] = least_v[0].min(shown.voltage_v);
-                least_v[1] = least_v[1].min(window.least_v);
-            }
-            (covered_s > 0.0).then(|| NightHindsight {
-                evening: night.evening,
-                covered: (covered_s / (to_s - from_s)).min(1.0),
-                out_wh: energy_wh(from_s, to_s, 1.0),
-                in_wh: energy_wh(day_s, from_s, -1.0),
-                least_v,
-            })
-        })
-        .collect()
-}

@@ -6,7 +6,7 @@ use super::measured::Measured;
 
 /// Beginnings are tried this far apart.
 const STEP_S: f64 = 300.0;
-/// A volt and an ampere count as these are to each other.
+/// A volt and an ampere count as these are to each other (common practice, no source).
 const VOLT: f64 = 0.03;
 const AMPERE: f64 = 0.1;
 

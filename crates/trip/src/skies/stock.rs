@@ -8,6 +8,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::Day;
 use crate::error::TripError;
+use crate::statistics::{deviation, middle_80};
 use crate::suns::{stands, taken_w};
 
 /// Days of a file and which of them each day of the trip may be like.
@@ -66,7 +67,7 @@ impl Stock {
         self.has_dew
     }
 
-    fn like(&self, evening: usize) -> impl Iterator<Item = &Day> {
+    fn like(&self, evening: usize) -> impl Iterator<Item = &Day> + Clone {
         self.of_evening.get(evening).into_iter().flatten().filter_map(|at| self.days.get(*at))
     }
 
@@ -86,30 +87,21 @@ impl Stock {
     pub(super) fn means_and_deviations(&self) -> Vec<[f64; 2]> {
         (0..self.of_evening.len())
             .map(|evening| {
-                let suns = || self.like(evening).map(|day| day.sun);
-                let mean_sun = mean(suns());
-                let square = |sun: f64| (sun - mean_sun).powi(2);
-                let deviation =
-                    if suns().next().is_some() { mean(suns().map(square)) } else { 0.0 };
-                [mean_sun, deviation.sqrt()]
+                let suns = self.like(evening).map(|day| day.sun);
+                [mean(suns.clone()), deviation(suns)]
             })
             .collect()
     }
 
     /// Standard deviations of air and dew point on its days (K).
     pub(super) fn air_deviations_k(&self) -> [f64; 2] {
-        let deviation = |of: fn(&Day) -> f64| mean(self.days.iter().map(of).map(|k| k * k)).sqrt();
-        [deviation(|day| day.air_k), deviation(|day| day.dew_k)]
+        let days = self.days.iter();
+        [deviation(days.clone().map(|day| day.air_k)), deviation(days.map(|day| day.dew_k))]
     }
 
     /// See [`super::Skies::range`].
     pub(super) fn range(&self, evening: usize) -> [f64; 2] {
-        let mut suns: Vec<f64> = self.like(evening).map(|day| day.sun).collect();
-        suns.sort_by(f64::total_cmp);
-        [0.1, 0.9].map(|share| {
-            let at = (share * suns.len().saturating_sub(1) as f64).round() as usize;
-            suns.get(at).copied().unwrap_or(1.0)
-        })
+        middle_80(self.like(evening).map(|day| day.sun), 1.0)
     }
 
     /// A day of the season at random, then the days that followed it, as long as they are of the

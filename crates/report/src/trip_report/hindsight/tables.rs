@@ -5,7 +5,7 @@ use trip::{Explanation, Finding, Hindsight, Measure};
 
 use super::told;
 use crate::table::Table;
-use crate::words::{NONE, chance, fixed, sentence_case};
+use crate::words::{NONE, chance, day_and_clock, fixed, sentence_case};
 
 /// Causes less sure than this, and that take less than this away, are not worth a row.
 const LEAST_CHANCE: f64 = 0.01;
@@ -45,7 +45,7 @@ pub(super) fn partings(plan: &Plan, found: &Hindsight) -> Option<Table> {
         .text("To")
         .text("Most at")
         .number("Off by", "");
-    let clock = |at| plan.site.zone.to_datetime(at).strftime("%a %-d %b %H:%M").to_string();
+    let clock = |at| day_and_clock(at, &plan.site.zone);
     for parting in found.partings.iter().take(MOST_PARTINGS) {
         let to = if parting.to_the_end { "the end".to_owned() } else { clock(parting.to) };
         let off = match parting.what {
